@@ -1,0 +1,80 @@
+"""What every solve must show before its numbers are used: heat in = heat out, a small residual, no impossible temperature."""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from plancha.fem.solve import Solution, SolveFailed, free_unknowns
+
+BALANCE_LIMIT = 1e-9  # of all heat that moves
+RESIDUAL_LIMIT = 1e-8  # of all heat that moves
+UNDERSHOOT_LIMIT = 0.02  # of the hottest rise: what quadratic functions may fall below the coldest surroundings
+
+
+@dataclass(frozen=True)
+class HeatPath:
+    """Heat [W] that leaves by one named way (negative: enters), its kind, its area [m2]."""
+
+    name: str
+    kind: str
+    heat: float
+    area: float
+    body: str
+
+
+@dataclass(frozen=True)
+class Audit:
+    """Heat in [W], the ways out, their difference and the residual as shares of all heat that moves."""
+
+    heat_in: float
+    paths: tuple[HeatPath, ...]
+    imbalance: float
+    residual: float
+    coldest_below: float
+
+
+def heat_paths(solution: Solution) -> tuple[HeatPath, ...]:
+    """Heat by every film, rim, board and held place of a solution."""
+    sheets = solution.sheets
+    paths = [
+        HeatPath(
+            e.name,
+            e.kind,
+            float(e.weights @ solution.temperature - e.weights.sum() * e.temperature),
+            e.area,
+            sheets.stack.bodies[e.body].name,
+        )
+        for e in sheets.exchanges
+    ]
+    given = solution.nodal_heat[sheets.held]
+    for number, name in enumerate(sheets.held_names):
+        paths.append(HeatPath(name, "held", float(given[sheets.held_owner == number].sum()), float("nan"), ""))
+    return tuple(paths)
+
+
+def audit(solution: Solution) -> Audit:
+    """Check a solution.
+
+    Raises
+    ------
+    SolveFailed
+        If the balance, the residual or the extreme temperatures are beyond what the method allows; the message has the numbers.
+    """
+    sheets, paths = solution.sheets, heat_paths(solution)
+    heat_in = float(solution.heat.sum())
+    moving = max(abs(heat_in) + sum(abs(path.heat) for path in paths), 1e-12)
+    imbalance = abs(heat_in - sum(path.heat for path in paths)) / moving
+    free = free_unknowns(sheets)
+    residual = float(np.abs(solution.nodal_heat[free]).sum()) / moving
+    surroundings = [e.temperature for e in sheets.exchanges] + list(sheets.held_temperatures)
+    span = max(float(np.ptp(np.append(solution.temperature, surroundings))), 1e-12)
+    below = (min(surroundings) - float(solution.temperature.min())) / span
+    if not imbalance <= BALANCE_LIMIT:
+        raise SolveFailed(f"heat in {heat_in:.6g} W and heat out differ by {imbalance:.2g} of the heat that moves")
+    if not residual <= RESIDUAL_LIMIT:
+        raise SolveFailed(
+            f"the residual is {residual:.2g} of the heat that moves; at most {RESIDUAL_LIMIT:g} is allowed"
+        )
+    if below > UNDERSHOOT_LIMIT:
+        raise SolveFailed(f"a temperature lies {100 * below:.2g} % of the whole span below the coldest surroundings")
+    return Audit(heat_in, paths, imbalance, residual, max(below, 0.0))

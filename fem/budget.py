@@ -1,0 +1,164 @@
+"""A component's budget: area means, plane by plane, from its hot spot to the reference, each step with the heat that crosses it."""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from plancha.fem.components import active_peak
+from plancha.fem.planes import active_elements, contact_elements, cooled_elements, joint_heat, plan_mean
+from plancha.fem.solve import Solution
+from plancha.geometry.bodies import COMPONENT_SIDE, COOLED_SIDE, Film, Held, Joint, Source
+
+NOTHING = 1e-9  # K; a step of less than this is none
+
+
+@dataclass(frozen=True)
+class Step:
+    """One step: its kelvin, the heat [W] that crosses it, and whether other components' heat takes part."""
+
+    name: str
+    kelvin: float
+    heat: float
+    shared: bool
+
+
+@dataclass(frozen=True)
+class Budget:
+    """Steps of one component, which add up to peak less reference exactly; ``elsewhere`` [W] leaves the chain before its end."""
+
+    component: str
+    steps: tuple[Step, ...]
+    elsewhere: float
+
+    @property
+    def total(self) -> float:
+        """Sum of the steps [K]."""
+        return sum(step.kelvin for step in self.steps)
+
+
+@dataclass(frozen=True)
+class Plane:
+    """Part of a body's face: its elements and, for the solution at hand, their area mean [K]."""
+
+    body: int
+    face: int
+    elements: np.ndarray
+    mean: float
+
+
+def _plane(solution: Solution, body: int, face: int, elements: np.ndarray) -> Plane:
+    return Plane(body, face, elements, plan_mean(solution.sheets.space, solution.face(body, face), elements))
+
+
+def way_out(solution: Solution, source: Source) -> tuple[list[int], list[int], Film | Held | None]:
+    """Bodies from the chip to the one whose film or held face ends the chain, the joints between, and that end.
+
+    Beyond the body the component sits on, the way follows the joint or film that takes the most heat.
+    """
+    stack = solution.sheets.stack
+    bodies, joints = list(source.chain), list(source.joints)
+    while True:
+        ends = _ends(solution, bodies[-1])
+        onward = [
+            (abs(joint_heat(solution, number)), number)
+            for number, joint in enumerate(stack.joints)
+            if bodies[-1] in (joint.lower, joint.upper)
+            and number not in joints
+            and _other(joint, bodies[-1]) not in _chips(stack.sources) | set(bodies)
+        ]
+        best_end = max(ends, key=lambda end: end[0], default=None)
+        best_joint = max(onward, default=None)
+        if best_joint is None or (best_end is not None and best_end[0] >= best_joint[0]):
+            return bodies, joints, best_end[1] if best_end else None
+        joints.append(best_joint[1])
+        bodies.append(_other(stack.joints[best_joint[1]], bodies[-1]))
+
+
+def _chips(sources: tuple[Source, ...]) -> set[int]:
+    return {body for source in sources for body in source.chain[:-1]}
+
+
+def _other(joint: Joint, body: int) -> int:
+    return joint.upper if joint.lower == body else joint.lower
+
+
+def _ends(solution: Solution, body: int) -> list[tuple[float, Film | Held]]:
+    """Heat [W] and place of each film or held face on a body; a way to the board is never the end of the chain."""
+    stack = solution.sheets.stack
+    places: list[Film | Held] = [film for film in stack.films if not film.board]
+    return [(abs(_end_heat(solution, place)), place) for place in [*places, *stack.helds] if place.body == body]
+
+
+def budget_of(solution: Solution, source: Source) -> Budget:
+    """The budget of one component."""
+    stack = solution.sheets.stack
+    heat = power = float(solution.powers[stack.sources.index(source)])
+    bodies, joints, end = way_out(solution, source)
+    plane = _plane(solution, bodies[0], source.face, active_elements(solution, source))
+    steps = [Step("hot spot above the mean", active_peak(solution, source).value - plane.mean, power, False)]
+    into_seat = power
+    for position, (body, joint) in enumerate(zip(bodies, joints)):
+        shared = position >= len(source.chain) - 1
+        leaving, entering = _contact_planes(solution, joint, body)
+        crossing = joint_heat(solution, joint) * (1 if leaving.face == COOLED_SIDE else -1)
+        steps += _through(solution, plane, leaving, heat, crossing, shared)
+        steps.append(Step(stack.joints[joint].name, leaving.mean - entering.mean, crossing, shared))
+        plane, heat = entering, crossing
+        into_seat = crossing if position < len(source.joints) else into_seat
+    steps += _last_steps(solution, plane, heat, end)
+    return Budget(source.name, tuple(step for step in steps if abs(step.kelvin) > NOTHING), power - into_seat)
+
+
+def _contact_planes(solution: Solution, joint: int, body: int) -> tuple[Plane, Plane]:
+    """The plane by which heat leaves a body over a joint, and the one by which it enters the other."""
+    link, elements = solution.sheets.stack.joints[joint], contact_elements(solution, joint)
+    face = COOLED_SIDE if link.lower == body else COMPONENT_SIDE
+    leaving = _plane(solution, body, face, elements)
+    return leaving, _plane(solution, _other(link, body), 1 - face, elements)
+
+
+def _through(
+    solution: Solution, entering: Plane, leaving: Plane, heat: float, crossing: float, shared: bool
+) -> list[Step]:
+    """Steps inside one body: sideways on the face that heat enters, then through to where it leaves."""
+    name = solution.sheets.stack.bodies[entering.body].name
+    if leaving.face == entering.face:
+        return [Step(f"along {name}", entering.mean - leaving.mean, heat, shared)]
+    whole = _whole_face(solution, entering)
+    return [
+        Step(f"spreading in {name}", entering.mean - whole.mean, heat, shared),
+        Step(f"through {name}", whole.mean - leaving.mean, crossing, shared),
+    ]
+
+
+def _whole_face(solution: Solution, plane: Plane) -> Plane:
+    return _plane(solution, plane.body, plane.face, solution.sheets.slabs[plane.body].pattern.elements)
+
+
+def _last_steps(solution: Solution, plane: Plane, heat: float, end: Film | Held | None) -> list[Step]:
+    """From the plane by which heat enters the last body to the reference: through it, its film, its coolant."""
+    stack = solution.sheets.stack
+    if end is None:
+        whole = _whole_face(solution, plane)
+        name = stack.bodies[plane.body].name
+        return [
+            Step(f"spreading in {name}", plane.mean - whole.mean, heat, True),
+            Step(f"mean of {name} above the reference", whole.mean - stack.reference, heat, True),
+        ]
+    leaving = _plane(solution, plane.body, end.face, cooled_elements(solution, end))
+    taken = _end_heat(solution, end)
+    return [
+        *_through(solution, plane, leaving, heat, taken, True),
+        Step(end.name, leaving.mean - end.temperature, taken, True),
+        Step(f"{end.name}: coolant above the reference", end.temperature - stack.reference, taken, True),
+    ]
+
+
+def _end_heat(solution: Solution, end: Film | Held) -> float:
+    """Heat [W] that leaves through a film or a held face."""
+    sheets = solution.sheets
+    if isinstance(end, Film):
+        exchange = sheets.exchanges[sheets.stack.films.index(end)]
+        return float(exchange.weights @ solution.temperature - exchange.weights.sum() * exchange.temperature)
+    owner = sheets.held_names.index(end.name)
+    return float(solution.nodal_heat[sheets.held][sheets.held_owner == owner].sum())

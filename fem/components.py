@@ -1,0 +1,166 @@
+"""What each component's numbers are: peak and where, means, margin; and what each watt of one does to another."""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from plancha.fem.plan import Peak, locate, maximum
+from plancha.fem.planes import active_elements, active_peak, contact_elements, face_values, joint_heat, plan_mean
+from plancha.fem.sheets import plan_load
+from plancha.fem.solve import Solution
+from plancha.geometry.bodies import COMPONENT_SIDE
+
+
+@dataclass(frozen=True)
+class ComponentState:
+    """Temperatures [K] of a component's active face: peak and its place, area mean, power-weighted mean, limit, margin [K]."""
+
+    name: str
+    power: float
+    peak: Peak
+    mean: float
+    power_mean: float
+    limit: float | None
+    margin: float | None
+
+
+def component_states(solution: Solution) -> list[ComponentState]:
+    """The state of every component; power-weighted by the map, or by area where the component has no power."""
+    sheets, states = solution.sheets, []
+    for number, source in enumerate(sheets.stack.sources):
+        elements, peak = active_elements(solution, source), active_peak(solution, source)
+        face = solution.face(source.chain[0], source.face)
+        weights = plan_load(sheets.space, source, elements)
+        states.append(
+            ComponentState(
+                name=source.name,
+                power=float(solution.powers[number]),
+                peak=peak,
+                mean=plan_mean(sheets.space, face, elements),
+                power_mean=float(weights @ np.nan_to_num(face)),
+                limit=source.limit,
+                margin=None if source.limit is None else source.limit - peak.value,
+            )
+        )
+    return states
+
+
+def limiting(states: list[ComponentState]) -> ComponentState | None:
+    """The component with the least margin; None where none has a limit."""
+    limited = [state for state in states if state.margin is not None]
+    return min(limited, key=lambda state: state.margin or 0.0) if limited else None
+
+
+@dataclass(frozen=True)
+class ProbeReading:
+    """A probe's temperature [K] and how far it lies below the hottest component's peak [K]."""
+
+    name: str
+    temperature: float
+    below_hot_spot: float
+
+
+def probe_readings(solution: Solution) -> list[ProbeReading]:
+    """Temperatures of all probes, each with its offset from the hottest peak of all components."""
+    sheets = solution.sheets
+    peaks = [active_peak(solution, source).value for source in sheets.stack.sources]
+    hottest = max(peaks, default=float(solution.temperature.max()))
+    readings = []
+    for probe in sheets.stack.probes:
+        element, shapes = locate(sheets.space, probe.point, sheets.slabs[probe.body].pattern.elements)
+        value = float(shapes @ solution.face(probe.body, probe.face)[sheets.space.element_nodes[element]])
+        readings.append(ProbeReading(probe.name, value, hottest - value))
+    return readings
+
+
+@dataclass(frozen=True)
+class Coupling:
+    """Rise per watt [K/W]: row = the component that warms, column = the one that heats, all else at rest.
+
+    ``mean`` is weighted by the receiver's own heat and symmetric; ``peak`` is at the receiver's hot spot. Conductivities are those
+    of the solution.
+    """
+
+    names: tuple[str, ...]
+    mean: np.ndarray
+    peak: np.ndarray
+
+
+def unit_rises(solution: Solution) -> np.ndarray:
+    """Rises (unknowns, sources) [K/W] by one watt of each source, conductivities as in the solution."""
+    return solution.system.rises(np.ascontiguousarray(solution.sheets.unit_loads.T))
+
+
+def coupling(solution: Solution, rises: np.ndarray) -> Coupling:
+    """The coupling matrices from the unit rises."""
+    sheets = solution.sheets
+    mean = sheets.unit_loads @ rises
+    peak = np.empty_like(mean)
+    for row, source in enumerate(sheets.stack.sources):
+        slab = sheets.slabs[source.chain[0]]
+        element, shapes = locate(sheets.space, active_peak(solution, source).point, slab.pattern.elements)
+        nodes = np.searchsorted(slab.pattern.nodes, sheets.space.element_nodes[element])
+        peak[row] = shapes @ rises[slab.unknowns[nodes, slab.through.face(source.face)]]
+    return Coupling(tuple(source.name for source in sheets.stack.sources), mean, peak)
+
+
+@dataclass(frozen=True)
+class SpreadingResistance:
+    """Of the body a component sits on [K/W]: (maximum, or mean, over the footprint less the face's mean) per watt through it.
+
+    By this component's heat alone. ``share`` is the part of its heat that goes through the footprint.
+    """
+
+    component: str
+    body: str
+    maximum: float
+    mean: float
+    share: float
+
+
+def spreading_resistances(solution: Solution, rises: np.ndarray) -> list[SpreadingResistance]:
+    """Spreading resistance of the body under each component."""
+    return [_spreading(solution, number, rises[:, number]) for number in range(len(solution.sheets.stack.sources))]
+
+
+def spreading_field(solution: Solution, number: int, rise: np.ndarray) -> tuple[np.ndarray, np.ndarray, float]:
+    """The body's source face under one watt of a component, less its mean, per watt through the footprint.
+
+    Returns
+    -------
+    field : array (plan nodes,), [K/W], NaN off the body
+    footprint : array (elements,), numbers of the elements under the component
+    share : float, [-], heat through the footprint per watt of the component
+    """
+    sheets = solution.sheets
+    source = sheets.stack.sources[number]
+    slab = sheets.slabs[source.chain[-1]]
+    values = face_values(slab, sheets.space, rise, source.face)
+    mean = plan_mean(sheets.space, values, slab.pattern.elements)
+    if source.joints:
+        footprint, share = contact_elements(solution, source.joints[-1]), _share(solution, number, rise)
+    else:
+        footprint, share = active_elements(solution, source), 1.0
+    return (values - mean) / share, footprint, share
+
+
+def _share(solution: Solution, number: int, rise: np.ndarray) -> float:
+    """Heat through a component's last joint per watt, by its own unit rise (all coolants at 0)."""
+    source = solution.sheets.stack.sources[number]
+    alone = np.zeros(len(solution.powers))
+    alone[number] = 1.0
+    heat = joint_heat(solution, source.joints[-1], rise, alone)
+    return heat if source.face == COMPONENT_SIDE else -heat
+
+
+def _spreading(solution: Solution, number: int, rise: np.ndarray) -> SpreadingResistance:
+    sheets = solution.sheets
+    source = sheets.stack.sources[number]
+    field, footprint, share = spreading_field(solution, number, rise)
+    return SpreadingResistance(
+        component=source.name,
+        body=sheets.stack.bodies[source.chain[-1]].name,
+        maximum=maximum(sheets.space, field, footprint).value,
+        mean=plan_mean(sheets.space, field, footprint),
+        share=share,
+    )

@@ -1,0 +1,82 @@
+"""From a stack to its solution, and from the solution to everything a report says about it."""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from plancha.fem.audit import Audit, audit
+from plancha.fem.budget import Budget, budget_of
+from plancha.fem.components import (
+    ComponentState,
+    Coupling,
+    ProbeReading,
+    SpreadingResistance,
+    component_states,
+    coupling,
+    limiting,
+    probe_readings,
+    spreading_resistances,
+    unit_rises,
+)
+from plancha.fem.ladder import Ladder, ladders, lumped_of
+from plancha.fem.lumped import Lumped
+from plancha.fem.plan import plan_space
+from plancha.fem.resolution import through_of
+from plancha.fem.sheets import sheets_of
+from plancha.fem.solve import Solution, solve
+from plancha.fem.sustain import SustainablePower, sustainable_power
+from plancha.geometry.bodies import Stack
+from plancha.geometry.grading import plan_mesh, snapped_stack
+
+
+@dataclass(frozen=True)
+class Findings:
+    """All that is said about one solved load case; ``unit_rises`` (unknowns, sources) [K/W] feed the pictures."""
+
+    solution: Solution
+    audit: Audit
+    components: list[ComponentState]
+    limiting: ComponentState | None
+    probes: list[ProbeReading]
+    unit_rises: np.ndarray
+    coupling: Coupling
+    spreading: list[SpreadingResistance]
+    budgets: list[Budget]
+    sustainable: SustainablePower | None
+    lumped: list[Lumped]
+    ladders: list[Ladder]
+
+
+def solve_stack(stack: Stack, refinement: float = 1.0) -> Solution:
+    """The way from bodies to temperatures: mesh, plan functions, operators, solve."""
+    stack, snapped = snapped_stack(stack)
+    mesh = plan_mesh(stack, refinement, snapped)
+    space = plan_space(mesh)
+    sheets = sheets_of(stack, space, through_of(stack))
+    return solve(sheets)
+
+
+def findings_of(solution: Solution) -> Findings:
+    """Audit a solution and draw everything from it.
+
+    Raises
+    ------
+    SolveFailed
+        If the audit refuses the solution.
+    """
+    checked = audit(solution)
+    states, rises, lumped = component_states(solution), unit_rises(solution), lumped_of(solution)
+    return Findings(
+        solution=solution,
+        audit=checked,
+        components=states,
+        limiting=limiting(states),
+        probes=probe_readings(solution),
+        unit_rises=rises,
+        coupling=coupling(solution, rises),
+        spreading=spreading_resistances(solution, rises),
+        budgets=[budget_of(solution, source) for source in solution.sheets.stack.sources if source.power > 0],
+        sustainable=sustainable_power(solution),
+        lumped=lumped,
+        ladders=ladders(solution, lumped),
+    )

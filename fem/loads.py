@@ -1,0 +1,167 @@
+"""From a grid of cells to nodes and elements: exact overlaps of cells with triangles, so that each cell's watts are kept."""
+
+from dataclasses import dataclass
+
+import numpy as np
+import scipy.sparse as sp
+
+from plancha.fem.plan import PlanSpace, barycentric, shape_values
+from plancha.geometry.bodies import Grid
+from plancha.geometry.power_map import PowerMap
+
+MOST_OVERLAPS = 1_500_000  # beyond this the cells are far smaller than the triangles and count as points
+CHUNK = 2_000_000  # points looked up at a time
+TOUCHING = 1e-12  # overlap [share of the cell] that counts as none
+
+
+@dataclass(frozen=True)
+class Overlaps:
+    """Pieces that triangles and cells share: element, cell (row-major number), and polygon corners (n, 7, 2), last one repeated."""
+
+    element: np.ndarray
+    cell: np.ndarray
+    corners: np.ndarray
+
+
+def cell_loads(space: PlanSpace, power_map: PowerMap, origin: tuple[float, float], elements: np.ndarray) -> np.ndarray:
+    """Watts at the plan nodes (n,) of a power map laid with its lower left corner at ``origin`` [m] over the given elements.
+
+    Each cell's watts and first moments are kept on any mesh: every cell is cut by the triangles and integrated exactly; where the
+    cells are far smaller than the triangles, each is a point at its centre.
+    """
+    x, y = power_map.x + origin[0], power_map.y + origin[1]
+    if _count_overlaps(space, x, y, elements) > MOST_OVERLAPS:
+        return _point_loads(space, x, y, power_map.watts, elements)
+    return cell_weights(space, x, y, elements) @ power_map.watts.ravel()
+
+
+def cell_weights(space: PlanSpace, x: np.ndarray, y: np.ndarray, elements: np.ndarray) -> sp.csr_array:
+    """Nodes-by-cells matrix (n, cells): how a watt spread over a cell loads the nodes; each column sums to 1.
+
+    A cell that no element covers has an empty column.
+    """
+    pieces = overlaps(space, x, y, elements)
+    area, load = _integrate(space, pieces)
+    cells = (len(x) - 1) * (len(y) - 1)
+    covered = np.bincount(pieces.cell, area, cells)
+    share = load / covered[pieces.cell][:, None]
+    nodes = space.element_nodes[pieces.element]
+    columns = np.broadcast_to(pieces.cell[:, None], nodes.shape)
+    return sp.coo_array((share.ravel(), (nodes.ravel(), columns.ravel())), shape=(len(space.nodes), cells)).tocsr()
+
+
+def element_values(space: PlanSpace, grid: Grid, elements: np.ndarray) -> np.ndarray:
+    """Mean of a grid's values over each of the elements, by exact overlaps; outside the grid its rim's value holds."""
+    x, y = grid.edges()
+    pieces = overlaps(space, x, y, elements)
+    area, _ = _integrate(space, pieces)
+    count = len(space.element_nodes)
+    total = np.bincount(pieces.element, area * grid.values.ravel()[pieces.cell], count)
+    covered = np.bincount(pieces.element, area, count)
+    centres = space.nodes[space.element_nodes[:, :3]].mean(axis=1)
+    column = np.clip(np.searchsorted(x, centres[:, 0]) - 1, 0, len(x) - 2)
+    row = np.clip(np.searchsorted(y, centres[:, 1]) - 1, 0, len(y) - 2)
+    nearest = grid.values[row, column]
+    return np.divide(total, covered, out=nearest, where=covered > 1e-6 * space.areas)[elements]
+
+
+def _boxes(space: PlanSpace, x: np.ndarray, y: np.ndarray, elements: np.ndarray):
+    """For each element the half-open ranges of columns and rows its bounding box meets."""
+    corners = space.nodes[space.element_nodes[elements, :3]]
+    low, high = corners.min(axis=1), corners.max(axis=1)
+    ranges = []
+    for edges, start, stop in ((x, low[:, 0], high[:, 0]), (y, low[:, 1], high[:, 1])):
+        first = np.clip(np.searchsorted(edges, start, side="right") - 1, 0, len(edges) - 1)
+        last = np.clip(np.searchsorted(edges, stop, side="left"), 0, len(edges) - 1)
+        ranges.append((first, np.maximum(last - first, 0)))
+    return ranges
+
+
+def _count_overlaps(space: PlanSpace, x: np.ndarray, y: np.ndarray, elements: np.ndarray) -> int:
+    (_, columns), (_, rows) = _boxes(space, x, y, elements)
+    return int((columns * rows).sum())
+
+
+def overlaps(space: PlanSpace, x: np.ndarray, y: np.ndarray, elements: np.ndarray) -> Overlaps:
+    """All pieces that the elements share with the cells between edges ``x`` and ``y`` [m]."""
+    element, column, row = _pairs(space, x, y, elements)
+    piece = space.nodes[space.element_nodes[element, :3]]
+    for axis, bound, sign in (
+        (0, x[column], 1.0),
+        (0, x[column + 1], -1.0),
+        (1, y[row], 1.0),
+        (1, y[row + 1], -1.0),
+    ):
+        piece = _clip(piece, axis, bound, sign)
+    size = (x[column + 1] - x[column]) * (y[row + 1] - y[row])
+    keep = _areas(piece) > TOUCHING * size
+    return Overlaps(element[keep], (row * (len(x) - 1) + column)[keep], piece[keep])
+
+
+def _pairs(space: PlanSpace, x: np.ndarray, y: np.ndarray, elements: np.ndarray):
+    (column0, columns), (row0, rows) = _boxes(space, x, y, elements)
+    count = columns * rows
+    owner = np.repeat(np.arange(len(elements)), count)
+    rank = np.arange(count.sum()) - np.repeat(np.cumsum(count) - count, count)
+    width = np.maximum(columns[owner], 1)
+    return elements[owner], column0[owner] + rank % width, row0[owner] + rank // width
+
+
+def _clip(polygons: np.ndarray, axis: int, bound: np.ndarray, sign: float) -> np.ndarray:
+    """Cut convex polygons (n, corners, 2) by sign * (coordinate - bound) >= 0; one more corner each, spare ones repeated."""
+    distance = sign * (polygons[:, :, axis] - bound[:, None])
+    following, next_distance = np.roll(polygons, -1, axis=1), np.roll(distance, -1, axis=1)
+    crosses = (distance >= 0) != (next_distance >= 0)
+    step = np.divide(distance, distance - next_distance, out=np.zeros_like(distance), where=crosses)
+    crossing = polygons + step[:, :, None] * (following - polygons)
+    count, corners = distance.shape
+    # Each side gives its first corner where that is inside, then its crossing if it has one.
+    points = np.stack([polygons, crossing], axis=2).reshape(count, 2 * corners, 2)
+    kept = np.stack([distance >= 0, crosses], axis=2).reshape(count, 2 * corners)
+    order = np.argsort(~kept, axis=1, kind="stable")[:, : corners + 1]
+    number = np.clip(kept.sum(axis=1), 1, corners + 1)
+    order = np.take_along_axis(order, np.minimum(np.arange(corners + 1), number[:, None] - 1), axis=1)
+    points = np.take_along_axis(points, order[:, :, None], axis=1)
+    points[~kept.any(axis=1)] = 0.0
+    return points
+
+
+def _areas(polygons: np.ndarray) -> np.ndarray:
+    x, y = polygons[..., 0] - polygons[:, :1, 0], polygons[..., 1] - polygons[:, :1, 1]
+    return np.abs((x * np.roll(y, -1, axis=1) - y * np.roll(x, -1, axis=1)).sum(axis=1)) / 2
+
+
+def _integrate(space: PlanSpace, pieces: Overlaps) -> tuple[np.ndarray, np.ndarray]:
+    """Area of each piece and the integrals (n, 6) of its element's quadratic functions over it, both exact."""
+    first, areas, loads = pieces.corners[:, 0], np.zeros(len(pieces.element)), np.zeros((len(pieces.element), 6))
+    for second, third in zip(np.moveaxis(pieces.corners[:, 1:-1], 1, 0), np.moveaxis(pieces.corners[:, 2:], 1, 0)):
+        u, v = second - first, third - first
+        area = np.abs(u[:, 0] * v[:, 1] - u[:, 1] * v[:, 0]) / 2
+        # Middles of the three sides: exact for quadratics.
+        for point in ((first + second) / 2, (second + third) / 2, (first + third) / 2):
+            loads += (area / 3)[:, None] * shape_values(barycentric(space, pieces.element, point))
+        areas += area
+    return areas, loads
+
+
+def _point_loads(space: PlanSpace, x: np.ndarray, y: np.ndarray, watts: np.ndarray, elements: np.ndarray) -> np.ndarray:
+    """Loads (n,) of cells taken as points at their centres; each cell goes to one element only."""
+    centre_x, centre_y = (x[1:] + x[:-1]) / 2, (y[1:] + y[:-1]) / 2
+    loads = np.zeros(len(space.nodes))
+    taken = np.zeros(watts.shape, bool)
+    (_, columns), (_, rows) = _boxes(space, x, y, elements)
+    stops = np.searchsorted(np.cumsum(columns * rows), np.arange(CHUNK, (columns * rows).sum() + CHUNK, CHUNK))
+    for some in np.split(elements, np.unique(np.minimum(stops + 1, len(elements)))):
+        if not len(some):
+            continue
+        element, column, row = _pairs(space, x, y, some)
+        place = barycentric(space, element, np.column_stack([centre_x[column], centre_y[row]]))
+        within = place.min(axis=1) >= -1e-9
+        element, column, row, place = element[within], column[within], row[within], place[within]
+        # A centre on a side belongs to the first of its triangles.
+        _, first = np.unique(row * len(centre_x) + column, return_index=True)
+        first = first[~taken[row[first], column[first]]]
+        taken[row[first], column[first]] = True
+        share = shape_values(place[first]) * watts[row[first], column[first]][:, None]
+        loads += np.bincount(space.element_nodes[element[first]].ravel(), share.ravel(), len(loads))
+    return loads

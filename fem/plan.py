@@ -1,0 +1,152 @@
+"""Quadratic triangles in the plan: scikit-fem's element integrals, kept per element so that any coefficient is a weight."""
+
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+
+from plancha.geometry.mesh import PlanMesh
+
+EDGES_OF_TRIANGLE = np.array([[0, 1, 3], [1, 2, 4], [0, 2, 5]])  # two corners and the node between, local numbers
+EDGE_MASS = np.array([[4.0, -1.0, 2.0], [-1.0, 4.0, 2.0], [2.0, 2.0, 16.0]]) / 30  # quadratic, per length
+
+
+@dataclass(frozen=True)
+class PlanSpace:
+    """Quadratic functions on the plan mesh.
+
+    ``nodes`` (n, 2) [m]; ``element_nodes`` (triangles, 6): corners, then the nodes between corners 01, 12, 02. Element integrals
+    (triangles, 6, 6): ``mass`` of products [m2]; ``slopes_xx``, ``slopes_yy``, ``slopes_xy`` (symmetrised) of slope products [-].
+    """
+
+    mesh: PlanMesh
+    nodes: np.ndarray
+    element_nodes: np.ndarray
+    areas: np.ndarray
+    mass: np.ndarray
+    slopes_xx: np.ndarray
+    slopes_yy: np.ndarray
+    slopes_xy: np.ndarray
+
+    def conduction(self, k_xx: np.ndarray, k_yy: np.ndarray, k_xy: np.ndarray, elements: np.ndarray) -> np.ndarray:
+        """Element integrals of grad(u) . k grad(v) for per-element conductivities, (elements, 6, 6)."""
+        weight = (slice(None), None, None)
+        return (
+            k_xx[weight] * self.slopes_xx[elements]
+            + k_yy[weight] * self.slopes_yy[elements]
+            + k_xy[weight] * self.slopes_xy[elements]
+        )
+
+    @cached_property
+    def diameters(self) -> np.ndarray:
+        """Longest side of each triangle [m]."""
+        corners = self.nodes[self.element_nodes[:, :3]]
+        return np.linalg.norm(corners - np.roll(corners, 1, axis=1), axis=2).max(axis=1)
+
+
+def plan_space(mesh: PlanMesh) -> PlanSpace:
+    """The quadratic functions on a plan mesh, with scikit-fem's element integrals."""
+    from skfem import Basis, BilinearForm, ElementTriP2, MeshTri
+
+    basis = Basis(MeshTri(mesh.points.T.copy(), mesh.triangles.T.copy()), ElementTriP2(), intorder=4)
+
+    def integrals(form) -> np.ndarray:
+        return BilinearForm(form).elemental(basis).tolocal()
+
+    corners = mesh.points[mesh.triangles]
+    (ux, uy), (vx, vy) = (corners[:, 1] - corners[:, 0]).T, (corners[:, 2] - corners[:, 0]).T
+    return PlanSpace(
+        mesh=mesh,
+        nodes=basis.doflocs.T.copy(),
+        element_nodes=basis.element_dofs.T.copy(),
+        areas=(ux * vy - uy * vx) / 2,
+        mass=integrals(lambda u, v, w: u * v),
+        slopes_xx=integrals(lambda u, v, w: u.grad[0] * v.grad[0]),
+        slopes_yy=integrals(lambda u, v, w: u.grad[1] * v.grad[1]),
+        slopes_xy=integrals(lambda u, v, w: u.grad[0] * v.grad[1] + u.grad[1] * v.grad[0]),
+    )
+
+
+def shape_values(barycentric: np.ndarray) -> np.ndarray:
+    """The six quadratic functions (..., 6) at barycentric coordinates (..., 3)."""
+    a, b, c = np.moveaxis(barycentric, -1, 0)
+    return np.stack([a * (2 * a - 1), b * (2 * b - 1), c * (2 * c - 1), 4 * a * b, 4 * b * c, 4 * a * c], axis=-1)
+
+
+def barycentric(space: PlanSpace, elements: np.ndarray, points: np.ndarray) -> np.ndarray:
+    """Barycentric coordinates (..., 3) of points (..., 2) in the given elements (broadcast against the leading axes)."""
+    corner = space.nodes[space.element_nodes[elements, :3]]
+    origin, u, v = corner[..., 0, :], corner[..., 1, :] - corner[..., 0, :], corner[..., 2, :] - corner[..., 0, :]
+    d = points - origin
+    area = u[..., 0] * v[..., 1] - u[..., 1] * v[..., 0]
+    b = (d[..., 0] * v[..., 1] - d[..., 1] * v[..., 0]) / area
+    c = (u[..., 0] * d[..., 1] - u[..., 1] * d[..., 0]) / area
+    return np.stack([1 - b - c, b, c], axis=-1)
+
+
+def locate(space: PlanSpace, point: tuple[float, float], elements: np.ndarray) -> tuple[int, np.ndarray]:
+    """Which of the elements holds a point, and the six functions' values there.
+
+    Raises
+    ------
+    ValueError
+        If no element holds the point.
+    """
+    coordinates = barycentric(space, elements, np.asarray(point)[None, :])
+    best = int(np.argmax(coordinates.min(axis=1)))
+    if coordinates[best].min() < -1e-6:
+        raise ValueError(f"point {point} lies in none of the elements")
+    return int(elements[best]), shape_values(coordinates[best])
+
+
+@dataclass(frozen=True)
+class Peak:
+    """A maximum: value, place (x, y) [m]."""
+
+    value: float
+    point: tuple[float, float]
+
+
+def maximum(space: PlanSpace, values: np.ndarray, elements: np.ndarray) -> Peak:
+    """The largest value of a quadratic function over some elements, sought on the polynomial itself.
+
+    ``values`` (plan nodes,) are the function's nodal values; corners, stationary points of the sides and of the inside are compared.
+    """
+    local = values[space.element_nodes[elements]]
+    candidates = _stationary_points(local)
+    found = np.einsum("ecf,ef->ec", shape_values(candidates), local)
+    element, candidate = np.unravel_index(int(np.argmax(found)), found.shape)
+    corners = space.nodes[space.element_nodes[elements[element], :3]]
+    x, y = candidates[element, candidate] @ corners
+    return Peak(float(found[element, candidate]), (float(x), float(y)))
+
+
+def _stationary_points(local: np.ndarray) -> np.ndarray:
+    """Barycentric candidates (elements, 7, 3) for the maximum of quadratics with nodal values ``local`` (elements, 6)."""
+    f0, f1, f2, f01, f12, f02 = local.T
+    count = len(local)
+    points = np.zeros((count, 7, 3))
+    points[:, (0, 1, 2), (0, 1, 2)] = 1.0
+    for number, (i, j, ends) in enumerate([(0, 1, (f0, f1, f01)), (1, 2, (f1, f2, f12)), (0, 2, (f0, f2, f02))]):
+        curve, slope = 2 * (ends[0] + ends[1] - 2 * ends[2]), 4 * ends[2] - 3 * ends[0] - ends[1]
+        s = np.clip(np.divide(-slope, 2 * curve, out=np.zeros(count), where=curve != 0), 0, 1)
+        points[:, 3 + number, i], points[:, 3 + number, j] = 1 - s, s
+    # f = f0 + g.x + x.H.x/2 in x = (b, c); the stationary point solves H x = -g.
+    gb, gc = 4 * f01 - 3 * f0 - f1, 4 * f02 - 3 * f0 - f2
+    hbb, hcc = 4 * (f0 + f1 - 2 * f01), 4 * (f0 + f2 - 2 * f02)
+    hbc = 4 * (f0 + f12 - f01 - f02)
+    det = hbb * hcc - hbc**2
+    safe = np.abs(det) > 1e-14 * (np.abs(hbb * hcc) + hbc**2 + 1e-300)
+    b = np.divide(hbc * gc - hcc * gb, det, out=np.full(count, -1.0), where=safe)
+    c = np.divide(hbc * gb - hbb * gc, det, out=np.full(count, -1.0), where=safe)
+    within = (b >= 0) & (c >= 0) & (b + c <= 1)
+    b, c = np.where(within, b, 0.0), np.where(within, c, 0.0)
+    points[:, 6] = np.column_stack([1 - b - c, b, c])
+    return points
+
+
+def rim_edges(space: PlanSpace, elements: np.ndarray) -> np.ndarray:
+    """Sides (edges, 3) that belong to only one of the elements: two corners and the node between."""
+    sides = space.element_nodes[elements][:, EDGES_OF_TRIANGLE].reshape(-1, 3)
+    _, first, count = np.unique(sides[:, 2], return_index=True, return_counts=True)
+    return sides[first[count == 1]]

@@ -1,0 +1,79 @@
+"""Means and peaks over parts of a body's face, and the heat that crosses a joint: what budgets and resistances are made of."""
+
+import numpy as np
+
+from plancha.fem.plan import Peak, PlanSpace, maximum
+from plancha.fem.sheets import Slab, bare_elements, face_matrix, shared_elements, slab_matrix, source_elements
+from plancha.fem.solve import Solution
+from plancha.geometry.bodies import COMPONENT_SIDE, COOLED_SIDE, Film, Held, Source
+
+
+def plan_mean(space: PlanSpace, values: np.ndarray, elements: np.ndarray) -> float:
+    """Area mean of a quadratic function with nodal values (plan nodes,) over some elements."""
+    # The integral of a quadratic over a triangle is the mean of its middle nodes times the area.
+    middles = values[space.element_nodes[elements, 3:]].mean(axis=1)
+    areas = space.areas[elements]
+    return float(middles @ areas / areas.sum())
+
+
+def face_values(slab: Slab, space: PlanSpace, field: np.ndarray, face: int) -> np.ndarray:
+    """Values (plan nodes,) on a body's face of a field (unknowns,); NaN off the body."""
+    values = np.full(len(space.nodes), np.nan)
+    values[slab.pattern.nodes] = field[slab.unknowns[:, slab.through.face(face)]]
+    return values
+
+
+def active_elements(solution: Solution, source: Source) -> np.ndarray:
+    """Elements of a component's active face."""
+    return source_elements(solution.sheets.slabs, solution.sheets.space, source)
+
+
+def active_peak(solution: Solution, source: Source) -> Peak:
+    """Hottest point [K] of a component's active face, on the polynomial."""
+    values = solution.face(source.chain[0], source.face)
+    return maximum(solution.sheets.space, values, active_elements(solution, source))
+
+
+def contact_elements(solution: Solution, joint: int) -> np.ndarray:
+    """Elements on which a joint's two bodies touch."""
+    return shared_elements(solution.sheets.slabs, solution.sheets.stack.joints[joint])
+
+
+def cooled_elements(solution: Solution, place: Film | Held) -> np.ndarray:
+    """Elements of the bare face that a film or a held face acts on."""
+    sheets = solution.sheets
+    return bare_elements(sheets.space, sheets.stack, sheets.slabs, place)
+
+
+def joint_heat(
+    solution: Solution, joint: int, rise: np.ndarray | None = None, powers: np.ndarray | None = None
+) -> float:
+    """Heat [W] that crosses a joint from its lower to its upper body.
+
+    Of the solution; or of a ``rise`` (unknowns,) by source ``powers`` with all coolants at 0 and the solution's conductivities.
+    """
+    sheets = solution.sheets
+    link = sheets.stack.joints[joint]
+    field = solution.temperature if rise is None else rise
+    lower, upper = sheets.slabs[link.lower], sheets.slabs[link.upper]
+    shared = shared_elements(sheets.slabs, link)
+    if link.impedance > 0:
+        pattern, entries = face_matrix(sheets.space, shared, 1.0 / link.impedance)
+        weights = np.bincount(pattern.rows, entries, len(pattern.nodes))
+        drop = field[lower.on_face(COOLED_SIDE, pattern.nodes)] - field[upper.on_face(COMPONENT_SIDE, pattern.nodes)]
+        return float(weights @ drop)
+    taken = _heat_taken(solution, link.upper, field, rise is None, solution.powers if powers is None else powers)
+    return float(taken[upper.on_face(COMPONENT_SIDE, np.unique(sheets.space.element_nodes[shared]))].sum())
+
+
+def _heat_taken(solution: Solution, body: int, field: np.ndarray, coolants: bool, powers: np.ndarray) -> np.ndarray:
+    """Heat (unknowns,) [W] that a body takes in: what it conducts on, plus its films and rims carry off, less its sources."""
+    sheets = solution.sheets
+    taken = slab_matrix(sheets, sheets.slabs[body], solution.temperature) @ field
+    for exchange in sheets.exchanges:
+        if exchange.body == body:
+            taken += exchange.matrix @ (field - (exchange.temperature if coolants else 0.0))
+    for number, source in enumerate(sheets.stack.sources):
+        if source.chain[0] == body:
+            taken -= powers[number] * sheets.unit_loads[number]
+    return taken

@@ -1,0 +1,180 @@
+"""One conforming triangle mesh of the union of all outlines, every outline's edge embedded, by pygmsh."""
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import shapely
+
+SNAP = 2e-4  # share of the smallest outline's shorter side within which two edges are taken as one
+GROWTH = 0.35  # triangle side gained per distance from a source
+LARGEST = 1 / 6  # of the whole plan's longer side, where nothing else asks for less
+NODING_GRID = 1e-6  # of the plan's longer side: crossings are rounded to this
+
+
+@dataclass(frozen=True)
+class SizeZone:
+    """Triangles inside the box (left, bottom, right, top) [m] have sides of at most ``size`` [m]."""
+
+    box: tuple[float, float, float, float]
+    size: float
+
+
+@dataclass(frozen=True)
+class PlanMesh:
+    """Triangles in the plan: points (n, 2) [m], triangles (m, 3), counter-clockwise; ``snapped`` tells what was merged."""
+
+    points: np.ndarray
+    triangles: np.ndarray
+    snapped: tuple[str, ...] = ()
+
+    def __repr__(self) -> str:
+        return f"PlanMesh({len(self.points)} points, {len(self.triangles)} triangles)"
+
+
+def inside(mesh: PlanMesh, shape: shapely.Polygon) -> np.ndarray:
+    """Which triangles lie in a shape whose edges the mesh embeds; bool, shape (triangles,)."""
+    x, y = mesh.points[mesh.triangles].mean(axis=1).T
+    return shapely.contains_xy(shape, x, y)
+
+
+def snap_outlines(shapes: Sequence[shapely.Polygon]) -> tuple[list[shapely.Polygon], list[str]]:
+    """The shapes with nearly equal coordinates made equal, and a line on each pair of edges that was merged.
+
+    Two coordinates closer than SNAP times the smallest shape's shorter side become the one that more corners use.
+    """
+    sides = [min(right - left, top - bottom) for left, bottom, right, top in (shape.bounds for shape in shapes)]
+    tolerance = SNAP * min(sides)
+    corners = np.vstack([shapely.get_coordinates(shape) for shape in shapes])
+    merged: list[str] = []
+    maps = []
+    for axis, name in enumerate("xy"):
+        old, new = _clusters(corners[:, axis], tolerance)
+        maps.append((old, new))
+        for before, after in zip(old, new):
+            if abs(before - after) > NODING_GRID * tolerance:
+                merged.append(f"edges at {name} = {before * 1e3:.6g} mm and {after * 1e3:.6g} mm taken as one")
+
+    def moved(points: np.ndarray) -> np.ndarray:
+        return np.column_stack([new[np.searchsorted(old, points[:, i])] for i, (old, new) in enumerate(maps)])
+
+    return [shapely.transform(shape, moved) for shape in shapes], merged
+
+
+def _clusters(values: np.ndarray, tolerance: float) -> tuple[np.ndarray, np.ndarray]:
+    """Sorted unique values, and for each the value it is taken as."""
+    unique, counts = np.unique(values, return_counts=True)
+    taken = unique.copy()
+    start = 0
+    for stop in range(1, len(unique) + 1):
+        if stop == len(unique) or unique[stop] - unique[start] > tolerance:
+            taken[start:stop] = unique[start + int(np.argmax(counts[start:stop]))]
+            start = stop
+    return unique, taken
+
+
+def faces_of(shapes: Sequence[shapely.Polygon], lines: Sequence[shapely.LineString]) -> list[shapely.Polygon]:
+    """The smallest pieces into which the shapes' edges and the extra lines cut the union of the shapes."""
+    extent = max(shapely.total_bounds(shapes)[2:] - shapely.total_bounds(shapes)[:2])
+    edges = [shape.boundary for shape in shapes] + list(lines)
+    noded = shapely.union_all(edges, grid_size=NODING_GRID * extent)
+    pieces = shapely.get_parts(shapely.polygonize(shapely.get_parts(noded)))
+    points = shapely.point_on_surface(pieces)
+    covered = np.any([shapely.contains(shape, points) for shape in shapes], axis=0)
+    return list(pieces[covered])
+
+
+def mesh_of(
+    shapes: Sequence[shapely.Polygon],
+    zones: Sequence[SizeZone] = (),
+    lines: Sequence[shapely.LineString] = (),
+    largest: float | None = None,
+    snapped: Sequence[str] = (),
+) -> PlanMesh:
+    """Mesh the union of the shapes, all edges and ``lines`` embedded, graded from the size zones.
+
+    ``largest`` [m] bounds the triangle sides everywhere. Same input, same mesh.
+    """
+    import gmsh
+    import pygmsh
+
+    faces = faces_of(shapes, lines)
+    bounds = shapely.total_bounds(shapes)
+    extent = float(max(bounds[2:] - bounds[:2]))
+    ceiling = min(LARGEST * extent, largest or math.inf)
+    with pygmsh.geo.Geometry(["", "-nopopup"]) as geometry:
+        _add_faces(geometry, faces, NODING_GRID * extent)
+        _set_sizes(zones, ceiling)
+        gmsh.option.setNumber("General.Terminal", 0)
+        gmsh.option.setNumber("Mesh.Algorithm", 6)
+        gmsh.option.setNumber("Mesh.RandomSeed", 1)
+        mesh = geometry.generate_mesh(dim=2)
+    return _compact(mesh.points[:, :2], mesh.get_cells_type("triangle"), tuple(snapped))
+
+
+def _add_faces(geometry, faces: list[shapely.Polygon], tolerance: float) -> None:
+    rings = [np.asarray(ring.coords)[:-1] for face in faces for ring in (face.exterior, *face.interiors)]
+    keys = np.round(np.vstack(rings) / tolerance).astype(np.int64)
+    _, first, number = np.unique(keys, axis=0, return_index=True, return_inverse=True)
+    number = number.ravel()
+    corners = np.vstack(rings)[first]
+    points = [geometry.add_point([x, y, 0.0]) for x, y in corners]
+    lines: dict[tuple[int, int], object] = {}
+    position = 0
+
+    def loop(ring) -> object:
+        nonlocal position
+        around = number[position : position + len(ring.coords) - 1]
+        position += len(around)
+        return geometry.add_curve_loop(
+            [_line(geometry, points, lines, a, b) for a, b in zip(around, np.roll(around, -1))]
+        )
+
+    for face in faces:
+        outer = loop(face.exterior)
+        geometry.add_plane_surface(outer, holes=[loop(ring) for ring in face.interiors])
+
+
+def _line(geometry, points, lines, a: int, b: int):
+    if (b, a) in lines:
+        return -lines[b, a]
+    if (a, b) not in lines:
+        lines[a, b] = geometry.add_line(points[a], points[b])
+    return lines[a, b]
+
+
+def _set_sizes(zones: Sequence[SizeZone], ceiling: float) -> None:
+    """Background size: in each zone its own, growing with the distance from it, the smallest winning."""
+    import gmsh
+
+    gmsh.option.setNumber("Mesh.MeshSizeMax", ceiling)
+    for option in ("MeshSizeExtendFromBoundary", "MeshSizeFromPoints", "MeshSizeFromCurvature"):
+        gmsh.option.setNumber(f"Mesh.{option}", 0)
+    field = gmsh.model.mesh.field
+    boxes = [zone for zone in zones if zone.size < ceiling]
+    tags = []
+    for zone in boxes:
+        tag = field.add("Box")
+        left, bottom, right, top = zone.box
+        numbers = {"VIn": zone.size, "VOut": ceiling, "XMin": left, "XMax": right, "YMin": bottom, "YMax": top}
+        for key, value in {**numbers, "ZMin": -1, "ZMax": 1, "Thickness": (ceiling - zone.size) / GROWTH}.items():
+            field.setNumber(tag, key, value)
+        tags.append(tag)
+    if tags:
+        smallest = field.add("Min")
+        field.setNumbers(smallest, "FieldsList", tags)
+        field.setAsBackgroundMesh(smallest)
+
+
+def _compact(points: np.ndarray, triangles: np.ndarray, snapped: tuple[str, ...]) -> PlanMesh:
+    """Drop points of no triangle, turn all triangles counter-clockwise."""
+    used, triangles = np.unique(triangles, return_inverse=True)
+    points, triangles = points[used], triangles.reshape(-1, 3)
+    a, b, c = (points[triangles[:, i]] for i in range(3))
+    clockwise = (b - a)[:, 0] * (c - a)[:, 1] < (b - a)[:, 1] * (c - a)[:, 0]
+    triangles[clockwise] = triangles[clockwise][:, [0, 2, 1]]
+    order = np.lexsort((points[:, 1], points[:, 0]))
+    rank = np.empty_like(order)
+    rank[order] = np.arange(len(order))
+    return PlanMesh(np.ascontiguousarray(points[order]), np.ascontiguousarray(rank[triangles]), snapped)

@@ -1,0 +1,509 @@
+"""Quantities as the trade writes them ("8 mm^2 K/W", "0.08 degC cm2/W", "20 CFM"), turned into SI floats and back.
+
+The only place where units are converted. Text is never evaluated: a number and a short unit made of known names are
+read by pattern, and a small registry of our own gives factor and dimension.
+
+Rules of reading. All that follows a "/", up to the next "/", stands below it: "W/m K" is W/(m K). Letters that run
+together ("W/mK", "mm2K/W") are taken apart at K or degC where the dimension asks for it. Neither rule can change a
+number unnoticed, because the other reading has another dimension. In a compound unit degC is a difference, that is K.
+"""
+
+import math
+import re
+import unicodedata
+from collections.abc import Iterator
+from dataclasses import dataclass
+from decimal import Decimal
+from difflib import get_close_matches
+from functools import cache, lru_cache
+from itertools import product
+from typing import Annotated, Any
+
+# Base units and those that are no power of ten away from one; "[angle]" keeps degrees and percent apart.
+# mmH2O and inH2O: water of 1000 kg/m3 under 9.80665 m/s2. psi, pound, ounce: exact, from the international pound, inch.
+# Copper foil of 1 oz/ft2 is 34.8 um (1.37 mil): common practice, no source; 305 g/m2 of pore-free copper is 34.1 um.
+DEFINITIONS = """\
+meter = [length]
+second = [time]
+kilogram = [mass]
+kelvin = [temperature]; offset: 0
+radian = [angle]
+nano- = 1e-9
+micro- = 1e-6
+milli- = 1e-3
+centi- = 1e-2
+kilo- = 1e3
+mega- = 1e6
+gram = 1e-3 * kilogram
+inch = 0.0254 * meter
+foot = 0.3048 * meter
+mil = 2.54e-5 * meter
+ounce_copper = 3.48e-5 * meter
+liter = 1e-3 * meter ** 3
+minute = 60 * second
+hour = 3600 * second
+degree = 0.017453292519943295 * radian
+watt = kilogram * meter ** 2 / second ** 3
+joule = kilogram * meter ** 2 / second ** 2
+pascal = kilogram / meter / second ** 2
+bar = 1e5 * pascal
+psi = 6894.757293168361 * pascal
+millimeter_water = 9.80665 * pascal
+inch_water = 249.08891 * pascal
+pound = 0.45359237 * kilogram
+ounce = 0.028349523125 * kilogram
+percent = 0.01
+parts_per_million = 1e-6
+degree_Celsius = kelvin; offset: 273.15
+degree_Fahrenheit = 5 / 9 * kelvin; offset: 255.37222222222223
+"""
+
+# Unit: what may stand for it in a study; messages propose the first.
+SPELLINGS = {
+    "meter": "m", "millimeter": "mm", "centimeter": "cm", "micrometer": "um micron microns", "nanometer": "nm",
+    "inch": "in inches", "foot": "ft feet", "mil": "mil mils thou", "ounce_copper": "oz_copper",
+    "liter": "l L litre", "milliliter": "ml mL", "second": "s sec", "minute": "min", "hour": "h hr",
+    "degree": "deg", "radian": "rad", "milliradian": "mrad",
+    "watt": "W", "milliwatt": "mW", "kilowatt": "kW", "microwatt": "uW", "megawatt": "MW",
+    "kelvin": "K", "millikelvin": "mK", "degree_Celsius": "degC C celsius Celsius", "degree_Fahrenheit": "degF",
+    "pascal": "Pa", "kilopascal": "kPa", "megapascal": "MPa", "bar": "bar", "millibar": "mbar", "psi": "psi",
+    "millimeter_water": "mm_H_O", "inch_water": "in_H_O",
+    "kilogram": "kg", "gram": "g", "milligram": "mg", "pound": "lb", "ounce": "oz",
+    "joule": "J", "kilojoule": "kJ", "percent": "%", "parts_per_million": "ppm",
+}  # fmt: skip
+UNITS = {spelling: name for name, row in SPELLINGS.items() for spelling in (*row.split(), name)}
+PROPOSED = {name: row.split()[0] for name, row in SPELLINGS.items()} | {
+    "ounce_copper": "oz copper", "millimeter_water": "mmH2O", "inch_water": "inH2O"}  # fmt: skip
+
+# Ways of writing that no list of units covers, put into plain form before the unit is taken apart.
+REWRITES = tuple((re.compile(pattern), plain) for pattern, plain in (
+    (r"\*\*", "^"),
+    (r"[·⋅•∙×*]", " "),
+    (r"\s+", " "),
+    (r"^ | $", ""),
+    (r"[‐‑−]", "-"),
+    (r"μ", "u"),
+    (r"°", "deg"),
+    (r"\bdeg(?:ree)?s? ?(?:C|celsius|Celsius)(?![a-z])", "degC"),
+    (r"\bdeg(?:ree)?s? ?F(?![a-z])", "degF"),
+    (r"\bdegrees$", "deg"),
+    (r"\b(mm|in)(?:ch)?\.? ?H2O\b", r"\1_H_O"),
+    (r"^oz ?(?:/ ?ft\^?2 ?)?(?:copper|Cu|cu)$|^oz ?/ ?ft\^?2$", "oz_copper"),
+    (r"^(?:CFM|cfm)$", "ft3/min"),
+    (r"^(?:lpm|LPM)$", "l/min"),
+    (r"^(?:LFM|lfm)$", "ft/min"),
+    (r"\bcc\b", "cm3"),
+    (r"\.", " "),
+    (r" ?/ ?", "/"),
+    (r"(?<=\() | (?=\))|^ | $", ""),
+))  # fmt: skip
+
+LONGEST_TEXT = 60
+NUMBER = re.compile(r"[+-]?(?:[0-9]++(?:[.,][0-9]*+)?+|[.,][0-9]++)(?:[eE][+-]?[0-9]{1,4}+(?![0-9]))?+")
+PLAIN_UNIT = re.compile(r"(?:1?/)?[(A-Za-z_%][A-Za-z0-9_%^/() -]*")
+GROUP = re.compile(r"(?:(?<=/)|^)\(([^()/]+)\)(?=/|$)")
+FACTOR = re.compile(r"([A-Za-z_%]++)(?:\^?(-?[1-9])(?![0-9]))?+(?: ?- ?(?=[A-Za-z])| )?+")
+
+
+class UnitFault(ValueError):
+    """A quantity that cannot be used: ``message`` says why, ``allowed`` what is expected, ``hint`` the likely aim."""
+
+    def __init__(self, message: str, allowed: str = "", hint: str = ""):
+        self.message, self.allowed, self.hint = message, allowed, hint
+        super().__init__("; ".join(part for part in (message, allowed and f"allowed: {allowed}", hint) if part))
+
+
+class _Refused(Exception):
+    """Why a text was refused, and a hint; ``to_si`` adds the text itself and what is allowed."""
+
+    def __init__(self, reason: str, hint: str = ""):
+        self.reason, self.hint = reason, hint
+
+
+@dataclass(frozen=True)
+class Dimension:
+    """A kind of quantity: its SI unit as printed, texts that may be copied, and units to print in, largest first."""
+
+    name: str
+    si: str
+    examples: tuple[str, ...]
+    printed: tuple[str, ...]
+    digits: int = 4
+    noun: str = ""
+
+    @property
+    def called(self) -> str:
+        """The name in a sentence, with its article: "an impedance"."""
+        return self.noun or f"{'an' if self.name[0] in 'aeiou' else 'a'} {self.name}"
+
+    @property
+    def allowed(self) -> str:
+        """What a user may write, with examples."""
+        return f"{self.called}{'' if self.name == 'fraction' else ' with its unit'}, such as " + self.quoted
+
+    @property
+    def quoted(self) -> str:
+        """The examples in a sentence."""
+        return " or ".join(f'"{example}"' for example in self.examples)
+
+
+DIMENSIONS = {dimension.name: dimension for dimension in (
+    Dimension("length", "m", ("3 mm", "50 um", "8 mil"), ("mm", "um", "nm"), 6),
+    Dimension("area", "m^2", ("80 mm^2", "4 cm2"), ("mm^2",), 6),
+    Dimension("volume flow", "m^3/s", ("20 CFM", "0.01 m^3/s", "12 l/min"), ("CFM",), 5),
+    Dimension("angle", "rad", ("30 deg", "0.5 rad"), ("deg",)),
+    Dimension("power", "W", ("280 W", "500 mW"), ("W", "mW"), noun="a power"),
+    Dimension("flux", "W/m^2", ("150 W/cm^2", "1.5 W/mm2"), ("W/cm^2",), noun="a heat flux"),
+    Dimension("temperature", "K", ("35 degC", "308 K"), ("degC",)),
+    Dimension("temperature difference", "K", ("10 K", "0.5 K"), ("K",)),
+    Dimension("conductivity", "W/m/K", ("5 W/m/K", "388 W/(m K)"), ("W/m/K",)),
+    Dimension("impedance", "m^2 K/W", ("8 mm^2 K/W", "0.08 degC cm2/W"), ("mm^2 K/W",)),
+    Dimension("resistance", "K/W", ("0.2 K/W", "0.2 degC/W"), ("K/W",)),
+    Dimension("coefficient", "W/m^2/K", ("2000 W/m^2/K", "0.2 W/(cm2 K)"), ("W/m^2/K",)),
+    Dimension("density", "kg/m^3", ("8940 kg/m3", "8.94 g/cm3"), ("kg/m^3",)),
+    Dimension("specific heat", "J/kg/K", ("385 J/kg/K", "0.385 kJ/(kg K)"), ("J/kg/K",)),
+    Dimension("pressure", "Pa", ("40 Pa", "4 mmH2O", "300 kPa"), ("MPa", "kPa", "Pa")),
+    Dimension("mass", "kg", ("450 g", "0.45 kg"), ("kg", "g", "mg")),
+    Dimension("velocity", "m/s", ("3 m/s", "600 LFM"), ("m/s",)),
+    Dimension("fraction", "", ("0.5 %", "0.005"), ("%",)),
+    Dimension("expansion", "1/K", ("17 ppm/K", "17e-6 1/K"), ("ppm/K",)),
+)}  # fmt: skip
+
+Reading = tuple[tuple[str, int], ...]  # (unit, exponent) of every factor
+
+
+def to_si(text: object, dimension: str) -> float:
+    """The SI value of a quantity written with its unit.
+
+    Parameters
+    ----------
+    text : str
+        A number and a unit, "3 mm" or "3,5 mm". A fraction may also be a bare number, as text or not.
+    dimension : str
+        A key of ``DIMENSIONS``. Absolute temperatures ("temperature") come back in kelvin.
+
+    Returns
+    -------
+    float
+        In the unit ``DIMENSIONS[dimension].si``; finite, of either sign (absolute temperatures above 0 K).
+
+    Raises
+    ------
+    UnitFault
+        If there is no number, no unit, an unknown one, one of another dimension, or the value is not finite. A
+        temperature in K must lie within 150 K to 2000 K, where it cannot be degrees Celsius with the wrong letter.
+
+    Notes
+    -----
+    The same length in two metric units ("0.5 mm", "500 um") gives the same float.
+
+    Examples
+    --------
+    >>> to_si("0.08 degC cm2/W", "impedance")
+    8e-06
+    >>> to_si("95 degC", "temperature")
+    368.15
+    """
+    kind = DIMENSIONS[dimension]
+    try:
+        number, unit = _split(_as_text(text))
+        if not unit and dimension != "fraction":
+            raise _Refused("has no unit", f'write "{number} {kind.printed[0]}" if that is meant')
+        value = SPECIAL.get(dimension, _scaled)(number, unit, kind)
+        if not math.isfinite(value) or (value == 0 and re.search("[1-9]", re.split("[eE]", number)[0])):
+            raise _Refused("is beyond the range of numbers")
+    except _Refused as refused:
+        raise UnitFault(f'"{_shown(text)}" {refused.reason}', kind.allowed, refused.hint) from None
+    return value
+
+
+def show(value: float, dimension: str) -> str:
+    """The text of an SI value in the trade's unit; ``to_si`` reads it again.
+
+    Parameters
+    ----------
+    value : float
+        In ``DIMENSIONS[dimension].si``.
+    dimension : str
+        A key of ``DIMENSIONS``.
+
+    Returns
+    -------
+    str
+        "3 mm", "3.5 um", "95.0 degC"; "unknown" for NaN. Temperatures have 1 decimal, lengths 6 digits, others 4 or 5.
+
+    Examples
+    --------
+    >>> show(3.5e-6, "length"), show(8e-6, "impedance"), show(368.15, "temperature")
+    ('3.5 um', '8 mm^2 K/W', '95.0 degC')
+    """
+    kind = DIMENSIONS[dimension]
+    if math.isnan(value):
+        return "unknown"
+    if dimension == "temperature":
+        return f"{value - 273.15:.1f} degC"
+    if dimension == "temperature difference" and abs(value) >= 0.1:
+        return f"{value:.1f} K"
+    sizes = {unit: to_si(f"1 {unit}", dimension) for unit in kind.printed}
+    readable = (unit for unit, size in sizes.items() if abs(value) >= 0.0999999 * size)
+    unit = next(readable, kind.printed[-1] if value else kind.printed[0])
+    rounded = float(f"{value / sizes[unit]:.{kind.digits}g}")
+    return f"{rounded:.15g} {unit}"
+
+
+@dataclass(frozen=True)
+class Quantity:
+    """How a number of a study must be written: its dimension, and its bounds in SI units.
+
+    Stands in ``Annotated[float, Quantity("length", above=0)]``: the data model then takes text and holds the SI value.
+    """
+
+    dimension: str
+    above: float | None = None
+    at_least: float | None = None
+    below: float | None = None
+    at_most: float | None = None
+
+    def __post_init__(self) -> None:
+        if self.dimension not in DIMENSIONS:
+            raise ValueError(f"no dimension {self.dimension!r}; there are {', '.join(DIMENSIONS)}")
+
+    @property
+    def allowed(self) -> str:
+        """What a user may write, with bounds and examples."""
+        bounds = {"above": self.above, "at least": self.at_least, "below": self.below, "at most": self.at_most}
+        words = [f"{word} {show(bound, self.dimension)}" for word, bound in bounds.items() if bound is not None]
+        kind = DIMENSIONS[self.dimension]
+        return f"{kind.called} {' and '.join(words)}, such as {kind.quoted}" if words else kind.allowed
+
+    def __get_pydantic_core_schema__(self, source: Any, handler: Any) -> Any:
+        """Read the text where the data model is filled; a fault keeps its parts in the error's context."""
+        from pydantic_core import PydanticCustomError, core_schema
+
+        def read(text: object) -> float:
+            try:
+                return read_quantity(text, self)
+            except UnitFault as fault:
+                parts = {"message": fault.message, "allowed": fault.allowed, "hint": fault.hint}
+                raise PydanticCustomError("quantity", "{message}", parts) from None
+
+        return core_schema.no_info_plain_validator_function(read)
+
+    def __get_pydantic_json_schema__(self, schema: Any, handler: Any) -> dict[str, Any]:
+        """Describe the text for an editor that knows JSON schema."""
+        kind = DIMENSIONS[self.dimension]
+        return {"type": "string", "description": self.allowed, "examples": list(kind.examples)}
+
+
+def quantity(dimension: str, **bounds: float) -> Any:
+    """The annotated type of a quantity in a pydantic model: takes text, holds the SI float.
+
+    Parameters
+    ----------
+    dimension : str
+        A key of ``DIMENSIONS``.
+    above, at_least, below, at_most : float
+        Bounds in SI units.
+
+    Returns
+    -------
+    Annotated[float, Quantity]
+        The ``Quantity`` is in the field's metadata, for a reference table. A type checker wants it spelt out instead:
+        ``Annotated[float, Quantity("length", above=0)]`` is the same.
+    """
+    return Annotated[float, Quantity(dimension, **bounds)]
+
+
+def read_quantity(text: object, quantity: Quantity) -> float:
+    """The SI value of a text that must keep the bounds of a quantity.
+
+    Parameters
+    ----------
+    text : str
+        As for ``to_si``.
+    quantity : Quantity
+        Dimension and bounds.
+
+    Returns
+    -------
+    float
+        SI.
+
+    Raises
+    ------
+    UnitFault
+        As ``to_si``, or if the value is out of bounds.
+    """
+    try:
+        value = to_si(text, quantity.dimension)
+    except UnitFault as fault:
+        raise UnitFault(fault.message, quantity.allowed, fault.hint) from None
+    lowest, highest = quantity.at_least, quantity.at_most
+    if (quantity.above is not None and value <= quantity.above) or (lowest is not None and value < lowest):
+        raise UnitFault(f'"{text}" is too small', quantity.allowed)
+    if (quantity.below is not None and value >= quantity.below) or (highest is not None and value > highest):
+        raise UnitFault(f'"{text}" is too large', quantity.allowed)
+    return value
+
+
+def _shown(text: object) -> str:
+    """The user's text, or number, short enough for a message; for anything else its type."""
+    short = isinstance(text, str | float) or (isinstance(text, int) and abs(text) < 10**15)
+    return str(text)[:LONGEST_TEXT] if short else type(text).__name__
+
+
+def _as_text(text: object) -> str:
+    if isinstance(text, int | float) and not isinstance(text, bool):
+        text = str(text) if isinstance(text, float) or abs(text) < 10**15 else "inf"
+    if not isinstance(text, str):
+        raise _Refused("stands where text is due")
+    if not text.strip():
+        raise _Refused("is empty")
+    if len(text) > LONGEST_TEXT:
+        raise _Refused("is too long for a quantity")
+    return text.strip().replace("\u2212", "-")
+
+
+def _split(text: str) -> tuple[str, str]:
+    """Number (with a decimal point) and unit (in plain form, may be empty)."""
+    if re.match(r"[+-]?(?:nan|inf(?:inity)?)\b", text, re.IGNORECASE):
+        raise _Refused("is not a finite number")
+    found = NUMBER.match(text)
+    unit = _plain(text[found.end() :] if found else text)
+    if found and re.match(r"(?!1/)[0-9,']|_[0-9]", unit):
+        raise _Refused("has a number that cannot be read", "write 1234.5, with no marks or spaces between the digits")
+    if unit and not PLAIN_UNIT.fullmatch(unit):
+        raise _Refused("cannot be read as a number and a unit")
+    if not found:
+        alone = unit in UNITS or "/" in unit
+        raise _Refused("is a unit without its number" if alone else "cannot be read as a number and a unit")
+    return _decimal_point(found.group()), unit
+
+
+@lru_cache(maxsize=1000)
+def _plain(unit: str) -> str:
+    unit = unicodedata.normalize("NFKC", unit)
+    for pattern, plain in REWRITES:
+        unit = pattern.sub(plain, unit)
+    return unit
+
+
+def _decimal_point(number: str) -> str:
+    """Read "3,5" as 3.5, but refuse "1,000": one for some readers, a thousand for others."""
+    if re.fullmatch(r"[+-]?[1-9][0-9]{0,2},[0-9]{3}", number):
+        whole, part = number.split(",")
+        raise _Refused("can be read in two ways", f"write {whole}{part} or {whole}.{part}")
+    return number.replace(",", ".")
+
+
+def _scaled(number: str, unit: str, kind: Dimension) -> float:
+    due = _dimensions(kind.si)
+    for reading in _readings(unit):
+        factor, dimensions = _size(reading)
+        if dimensions == due:
+            return float(Decimal(number) * Decimal(f"{factor:.15g}"))  # decimal: one rounding, at the end
+    plainest = _dimensions(unit)
+    found = next((other.called for other in DIMENSIONS.values() if _dimensions(other.si) == plainest), "")
+    hint = f'write "{number} oz copper" for the foil of a board' if (unit, kind.name) == ("oz", "length") else ""
+    hint = hint or ("" if unit in UNITS else _nearest(unit, cutoff=1.0))
+    raise _Refused(f"is {found}, {kind.called} is due" if found else f"is not {kind.called}", hint)
+
+
+def _temperature(number: str, unit: str, kind: Dimension) -> float:
+    name = UNITS.get(unit, "")
+    if name not in ("kelvin", "degree_Celsius", "degree_Fahrenheit"):
+        _scaled(number, unit, kind)
+        raise _Refused("is not an absolute temperature", f'write "{number} degC" if that is meant')
+    if name == "kelvin" and not 150 <= float(number) <= 2000:
+        raise _Refused("is no plausible temperature (150 K to 2000 K)", f'write "{number} degC" if that is meant')
+    value = _registry().Quantity(float(number), name).to("kelvin").magnitude
+    if value <= 0:
+        raise _Refused("is not above absolute zero")
+    return float(f"{value:.13g}")  # 233.15, not 233.14999999999998
+
+
+def _difference(number: str, unit: str, kind: Dimension) -> float:
+    per_kelvin = {"degree_Celsius": 1.0, "degree_Fahrenheit": 1.8}.get(UNITS.get(unit, ""))
+    if per_kelvin:
+        kelvins = f"{float(number) / per_kelvin:.6g}"
+        raise _Refused("is a temperature, a difference is due", f'write "{kelvins} K" if a difference is meant')
+    return _scaled(number, unit, kind)
+
+
+SPECIAL = {"temperature": _temperature, "temperature difference": _difference}
+
+
+def _readings(unit: str) -> Iterator[Reading]:
+    """Every way to read a unit in plain form, the plainest first."""
+    ungrouped = GROUP.sub(r"\1", unit).removeprefix("1")
+    if re.search(r"[()]|//|/$", ungrouped):
+        raise _Refused(f"has a unit that cannot be read, {unit}", 'write products below as "W/(m K)" or "W/m/K"')
+    above, *below = ungrouped.split("/")
+    ways = [_taken_apart(letters, power, 1) for letters, power in _factors(above)]
+    ways += [_taken_apart(letters, power, -1) for part in below for letters, power in _factors(part)]
+    if len(ways) > 6:
+        raise _Refused("has a unit of too many parts")
+    for choice in product(*ways):
+        yield tuple(factor for factors in choice for factor in factors)
+
+
+def _factors(part: str) -> list[tuple[str, int]]:
+    """Letters and power of each factor of a product."""
+    factors, position = [], 0
+    while position < len(part):
+        found = FACTOR.match(part, position)
+        if not found:
+            raise _Refused(f"has a unit that cannot be read, {part}", 'write powers as "mm^2" or "mm2"')
+        factors.append((found[1], int(found[2] or 1)))
+        position = found.end()
+    names = [letters for letters, _ in factors]
+    if len(set(names)) < len(names):
+        raise _Refused("has the same unit twice")
+    return factors
+
+
+def _taken_apart(letters: str, power: int, side: int) -> list[Reading]:
+    """The readings of one run of letters, "mK" as millikelvin and as m K; the power belongs to the last unit."""
+    ways: list[tuple[str, ...]] = [(letters,)] if letters in UNITS else []
+    for kelvin in ("K", "degC"):
+        ways += [(letters.removesuffix(kelvin), kelvin)] if letters.endswith(kelvin) else []
+        ways += [(kelvin, letters.removeprefix(kelvin))] if letters.startswith(kelvin) else []
+    known = [[UNITS[name] for name in way] for way in ways if all(name in UNITS for name in way)]
+    if not known:
+        raise _Refused(f"has an unknown unit, {letters}", _nearest(letters))
+    if ["degree_Fahrenheit"] in known:
+        raise _Refused("has degF, which is read only as an absolute temperature", "write K or degC")
+    return [(*((name, side) for name in first), (last, side * power)) for *first, last in known]
+
+
+def _nearest(letters: str, cutoff: float = 0.5) -> str:
+    """A question that names the unit spelt like these letters; at cutoff 1 only capitals may differ."""
+    same_letters = [name for name in UNITS if name.lower() == letters.lower()]
+    near = same_letters or get_close_matches(letters, UNITS, n=1, cutoff=cutoff)
+    return f"did you mean {' or '.join(PROPOSED[UNITS[name]] for name in near)}?" if near else ""
+
+
+def _dimensions(unit: str) -> Any:
+    return _size(next(_readings(unit)))[1]
+
+
+@lru_cache(maxsize=1000)
+def _size(reading: Reading) -> tuple[float, Any]:
+    """SI value of one such unit, and its dimensions."""
+    registry = _registry()
+    powers: dict[str, int] = {}
+    for name, power in reading:
+        name = "kelvin" if name == "degree_Celsius" else name
+        powers[name] = powers.get(name, 0) + power
+    one = registry.Quantity(1.0, registry.UnitsContainer(powers))
+    return float(one.to_root_units().magnitude), one.dimensionality
+
+
+@cache
+def _registry() -> Any:
+    # Imported late: it takes a quarter of a second, and its own list of units as long again.
+    import pint
+
+    registry: Any = pint.UnitRegistry(None)
+    registry.load_definitions(DEFINITIONS.splitlines())
+    return registry
