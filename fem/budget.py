@@ -97,15 +97,16 @@ def budget_of(solution: Solution, source: Source) -> Budget:
     plane = _plane(solution, bodies[0], source.face, active_elements(solution, source))
     steps = [Step("hot spot above the mean", active_peak(solution, source).value - plane.mean, power, False)]
     into_seat = power
+    others = any(other is not source and p > 0 for other, p in zip(stack.sources, solution.powers))
     for position, (body, joint) in enumerate(zip(bodies, joints)):
-        shared = position >= len(source.chain) - 1
+        shared = others and position >= len(source.chain) - 1
         leaving, entering = _contact_planes(solution, joint, body)
         crossing = joint_heat(solution, joint) * (1 if leaving.face == COOLED_SIDE else -1)
         steps += _through(solution, plane, leaving, heat, crossing, shared)
         steps.append(Step(stack.joints[joint].name, leaving.mean - entering.mean, crossing, shared))
         plane, heat = entering, crossing
         into_seat = crossing if position < len(source.joints) else into_seat
-    steps += _last_steps(solution, plane, heat, end)
+    steps += _last_steps(solution, plane, heat, end, others)
     return Budget(source.name, tuple(step for step in steps if abs(step.kelvin) > NOTHING), power - into_seat)
 
 
@@ -135,22 +136,22 @@ def _whole_face(solution: Solution, plane: Plane) -> Plane:
     return _plane(solution, plane.body, plane.face, solution.sheets.slabs[plane.body].pattern.elements)
 
 
-def _last_steps(solution: Solution, plane: Plane, heat: float, end: Film | Held | None) -> list[Step]:
+def _last_steps(solution: Solution, plane: Plane, heat: float, end: Film | Held | None, shared: bool) -> list[Step]:
     """From the plane by which heat enters the last body to the reference: through it, its film, its coolant."""
     stack = solution.sheets.stack
     if end is None:
         whole = _whole_face(solution, plane)
         name = stack.bodies[plane.body].name
         return [
-            Step(f"spreading in {name}", plane.mean - whole.mean, heat, True),
-            Step(f"mean of {name} above the reference", whole.mean - stack.reference, heat, True),
+            Step(f"spreading in {name}", plane.mean - whole.mean, heat, shared),
+            Step(f"mean of {name} above the reference", whole.mean - stack.reference, heat, shared),
         ]
     leaving = _plane(solution, plane.body, end.face, cooled_elements(solution, end))
     taken = _end_heat(solution, end)
     return [
-        *_through(solution, plane, leaving, heat, taken, True),
-        Step(end.name, leaving.mean - end.temperature, taken, True),
-        Step(f"{end.name}: coolant above the reference", end.temperature - stack.reference, taken, True),
+        *_through(solution, plane, leaving, heat, taken, shared),
+        Step(end.name, leaving.mean - end.temperature, taken, shared),
+        Step(f"{end.name}: coolant above the reference", end.temperature - stack.reference, taken, shared),
     ]
 
 

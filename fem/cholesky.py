@@ -3,8 +3,10 @@
 import numpy as np
 import scipy.sparse as sp
 
+from plancha.geometry.faults import Failure
 
-class NotPositiveDefinite(Exception):
+
+class NotPositiveDefinite(Failure):
     """The matrix has no Cholesky factor: a part of the model is tied to nothing."""
 
 

@@ -129,7 +129,8 @@ class Stack:
     """All of a study's bodies and what ties, heats and cools them; temperatures in K.
 
     ``reference`` is what rises are counted from: the first coolant's own temperature, else the ambient. ``scaled`` names the
-    components whose power scales for the sustainable power. ``notes`` are remarks for the user: unusual values, overhangs.
+    components whose power scales for the sustainable power. ``notes`` are remarks for the user: unusual values, overhangs;
+    ``cautions`` say what in the materials can hurt people or hardware.
     """
 
     title: str
@@ -146,6 +147,7 @@ class Stack:
     scaled: tuple[str, ...]
     mesh_size: float | None = None
     notes: tuple[str, ...] = field(default=())
+    cautions: tuple[str, ...] = field(default=())
 
 
 def touching(stack: Stack, body: int, face: int) -> list[int]:

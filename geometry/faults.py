@@ -1,4 +1,4 @@
-"""What is wrong with a user's input: every fault at once, each with its place, value, what is allowed, and a hint."""
+"""What can go wrong: faults of the user's input, all at once, each with its place; and computations that fail."""
 
 from collections.abc import Iterable
 from dataclasses import dataclass
@@ -8,7 +8,8 @@ from dataclasses import dataclass
 class Fault:
     """One thing wrong with the input.
 
-    ``place`` is what the user wrote ("plate.thickness", "row 7, column 3"), ``file`` and ``line`` where it stands.
+    ``place`` is what the user wrote ("plate.thickness", "row 7, column 3"), ``file`` and ``line`` where it stands. ``path`` are the
+    study's keys that lead to it, where a line still has to be found by them.
     """
 
     place: str
@@ -18,6 +19,7 @@ class Fault:
     hint: str = ""
     file: str = ""
     line: int | None = None
+    path: tuple[str | int, ...] = ()
 
     def __str__(self) -> str:
         where = ", ".join(part for part in (self.file, f"line {self.line}" if self.line else "", self.place) if part)
@@ -33,3 +35,7 @@ class StudyError(Exception):
     def __init__(self, faults: Iterable[Fault]):
         self.faults = tuple(faults)
         super().__init__("\n".join(str(fault) for fault in self.faults))
+
+
+class Failure(Exception):
+    """The input is fine but no valid answer came of it; the message says why, with the numbers."""

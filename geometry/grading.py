@@ -9,10 +9,12 @@ import shapely
 
 from plancha.geometry.bodies import Grid, Source, Stack
 from plancha.geometry.mesh import GROWTH, LARGEST, PlanMesh, SizeZone, mesh_of, snap_outlines
-from plancha.geometry.power_map import jump_lines, smallest_strong_feature
+from plancha.geometry.power_map import jump_lines, smallest_strong_feature, strong_regions
 
 PER_FEATURE = 4  # triangle sides across the smallest strong feature of a source
 PER_OUTLINE = 4  # triangle sides along the shorter side of any outline
+MOST_REGIONS = 63  # strong regions of a map that get a zone of their own
+EVEN = 0.3  # share by which the triangle side may vary over a square that is counted as one
 EMBEDDED_CELLS = 16 * 16  # maps up to so many cells get their jumps embedded
 
 
@@ -24,20 +26,35 @@ def feature_of(source: Source) -> float:
 
 
 def size_zones(stack: Stack, refinement: float = 1.0) -> list[SizeZone]:
-    """Zones of small triangles: every source by its smallest strong feature, every outline by its shorter side."""
-    zones = []
-    for source in stack.sources:
-        if source.power > 0:
-            zones.append(SizeZone(source.outline.bounds, feature_of(source) / PER_FEATURE / refinement))
+    """Zones of small triangles: every strong region of a power map by its extent, every outline by its shorter side."""
+    zones = [zone for source in stack.sources if source.power > 0 for zone in _strong_zones(source)]
     for shape in _all_shapes(stack):
         left, bottom, right, top = shape.bounds
-        zones.append(SizeZone(shape.bounds, min(right - left, top - bottom) / PER_OUTLINE / refinement))
-    return zones
+        zones.append(SizeZone(shape.bounds, min(right - left, top - bottom) / PER_OUTLINE))
+    return [replace(zone, size=zone.size / refinement) for zone in zones]
+
+
+def _strong_zones(source: Source) -> list[SizeZone]:
+    """A zone for each of the smallest strong regions of a source's map, and one for all the rest."""
+    if source.power_map is None:
+        return []
+    left, bottom = source.outline.bounds[:2]
+    regions = sorted(strong_regions(source.power_map), key=lambda region: region[1])
+    own, rest = regions[:MOST_REGIONS], regions[MOST_REGIONS:]
+    if rest:
+        boxes = np.array([box for box, _ in rest])
+        around = (*boxes[:, :2].min(axis=0).tolist(), *boxes[:, 2:].max(axis=0).tolist())
+        own.append((around, rest[0][1]))
+    return [SizeZone((x0 + left, y0 + bottom, x1 + left, y1 + bottom), e / PER_FEATURE) for (x0, y0, x1, y1), e in own]
 
 
 def _all_shapes(stack: Stack) -> list[shapely.Polygon]:
-    areas = [place.area for place in (*stack.films, *stack.helds) if place.area is not None]
-    return [body.outline for body in stack.bodies] + [source.outline for source in stack.sources] + areas
+    areas = [film.area for film in stack.films] + [held.area for held in stack.helds]
+    return (
+        [body.outline for body in stack.bodies]
+        + [source.outline for source in stack.sources]
+        + [area for area in areas if area is not None]
+    )
 
 
 def embedded_lines(stack: Stack) -> list[shapely.LineString]:
@@ -90,18 +107,37 @@ def _ceiling(stack: Stack, refinement: float) -> float:
     return min(LARGEST * extent, stack.mesh_size or math.inf) / refinement
 
 
-def predicted_triangles(stack: Stack, refinement: float = 1.0, samples: int = 200) -> float:
-    """How many triangles ``plan_mesh`` will make, from the size zones alone."""
-    bounds = shapely.total_bounds([body.outline for body in stack.bodies])
-    x, y = (np.linspace(bounds[i], bounds[i + 2], samples, endpoint=False) for i in (0, 1))
-    x, y = np.meshgrid(x + np.diff(x[:2]) / 2, y + np.diff(y[:2]) / 2)
-    size = np.full(x.shape, _ceiling(stack, refinement))
-    for zone in size_zones(stack, refinement):
-        left, bottom, right, top = zone.box
-        outside_x, outside_y = (
-            np.maximum.reduce([left - x, x - right, 0 * x]),
-            np.maximum.reduce([bottom - y, y - top, 0 * y]),
+def predicted_triangles(stack: Stack, refinement: float = 1.0, most: int = 5_000_000) -> float:
+    """How many triangles ``plan_mesh`` will make, from the size zones and the area of the plan.
+
+    The count of equilateral triangles of the asked size, integrated over squares that are split until the size is nearly even on
+    each; areas outside all outlines do not count. Beyond ``most`` squares it stops splitting: the count is then a lower bound.
+    """
+    zones = size_zones(stack, refinement)
+    boxes, sizes = np.array([zone.box for zone in zones]), np.array([zone.size for zone in zones])
+    plan = shapely.union_all([body.outline for body in stack.bodies])
+    shapely.prepare(plan)
+    left, bottom, right, top = plan.bounds
+    side = max(right - left, top - bottom)
+    centres, count = np.array([[left + side / 2, bottom + side / 2]]), 0.0
+    while len(centres):
+        size = _sizes_at(centres, boxes, sizes, _ceiling(stack, refinement))
+        # The size changes by GROWTH per distance at most, so within half a diagonal by less than this share.
+        is_even = (GROWTH * side / math.sqrt(2) < EVEN * size) | (4 * len(centres) > most)
+        inside = shapely.contains_xy(plan, *centres[is_even].T)
+        count += float((side**2 / (math.sqrt(3) / 4 * size[is_even][inside] ** 2)).sum())
+        corners = np.array([[-1, -1], [1, -1], [-1, 1], [1, 1]]) * side / 4
+        centres, side = (centres[~is_even][:, None, :] + corners).reshape(-1, 2), side / 2
+    return count
+
+
+def _sizes_at(points: np.ndarray, boxes: np.ndarray, sizes: np.ndarray, ceiling: float) -> np.ndarray:
+    """Triangle side asked for at each point: in each zone its own, growing with the distance from it, the smallest winning."""
+    found = np.full(len(points), ceiling)
+    x, y = points.T
+    for (left, bottom, right, top), size in zip(boxes, sizes):
+        away = np.hypot(
+            np.maximum.reduce([left - x, x - right, 0 * x]), np.maximum.reduce([bottom - y, y - top, 0 * y])
         )
-        size = np.minimum(size, zone.size + GROWTH * np.maximum(outside_x, outside_y))
-    cell = np.prod(bounds[2:] - bounds[:2]) / samples**2
-    return float((cell / (math.sqrt(3) / 4 * size**2)).sum())
+        np.minimum(found, size + GROWTH * away, out=found)
+    return found

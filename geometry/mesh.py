@@ -10,7 +10,7 @@ import shapely
 SNAP = 2e-4  # share of the smallest outline's shorter side within which two edges are taken as one
 GROWTH = 0.35  # triangle side gained per distance from a source
 LARGEST = 1 / 6  # of the whole plan's longer side, where nothing else asks for less
-NODING_GRID = 1e-6  # of the plan's longer side: crossings are rounded to this
+NODING_GRID = 1e-9  # of the plan's longer side: corners are rounded to about this, in decimals that typed numbers keep
 
 
 @dataclass(frozen=True)
@@ -53,7 +53,7 @@ def snap_outlines(shapes: Sequence[shapely.Polygon]) -> tuple[list[shapely.Polyg
         old, new = _clusters(corners[:, axis], tolerance)
         maps.append((old, new))
         for before, after in zip(old, new):
-            if abs(before - after) > NODING_GRID * tolerance:
+            if before != after:
                 merged.append(f"edges at {name} = {before * 1e3:.6g} mm and {after * 1e3:.6g} mm taken as one")
 
     def moved(points: np.ndarray) -> np.ndarray:
@@ -76,13 +76,18 @@ def _clusters(values: np.ndarray, tolerance: float) -> tuple[np.ndarray, np.ndar
 
 def faces_of(shapes: Sequence[shapely.Polygon], lines: Sequence[shapely.LineString]) -> list[shapely.Polygon]:
     """The smallest pieces into which the shapes' edges and the extra lines cut the union of the shapes."""
-    extent = max(shapely.total_bounds(shapes)[2:] - shapely.total_bounds(shapes)[:2])
     edges = [shape.boundary for shape in shapes] + list(lines)
-    noded = shapely.union_all(edges, grid_size=NODING_GRID * extent)
+    noded = shapely.union_all(edges, grid_size=_noding_grid(shapes))
     pieces = shapely.get_parts(shapely.polygonize(shapely.get_parts(noded)))
     points = shapely.point_on_surface(pieces)
     covered = np.any([shapely.contains(shape, points) for shape in shapes], axis=0)
     return list(pieces[covered])
+
+
+def _noding_grid(shapes: Sequence[shapely.Polygon]) -> float:
+    """A power of ten, so that lengths typed with a few decimals lie on the grid."""
+    bounds = shapely.total_bounds(shapes)
+    return float(10.0 ** math.floor(math.log10(NODING_GRID * max(bounds[2:] - bounds[:2]))))
 
 
 def mesh_of(
@@ -104,7 +109,7 @@ def mesh_of(
     extent = float(max(bounds[2:] - bounds[:2]))
     ceiling = min(LARGEST * extent, largest or math.inf)
     with pygmsh.geo.Geometry(["", "-nopopup"]) as geometry:
-        _add_faces(geometry, faces, NODING_GRID * extent)
+        _add_faces(geometry, faces, _noding_grid(shapes))
         _set_sizes(zones, ceiling)
         gmsh.option.setNumber("General.Terminal", 0)
         gmsh.option.setNumber("Mesh.Algorithm", 6)

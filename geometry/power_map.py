@@ -192,16 +192,19 @@ def coarsened(power_map: PowerMap, cells: int) -> PowerMap:
     return PowerMap(x, y, watts)
 
 
-def smallest_strong_feature(power_map: PowerMap) -> float:
-    """Smallest extent of a region that stands out strongly: a mesh must resolve it.
+Box = tuple[float, float, float, float]  # left, bottom, right, top
+
+
+def strong_regions(power_map: PowerMap) -> list[tuple[Box, float]]:
+    """Regions that stand out strongly: a mesh must resolve them.
 
     A cell is strong where its flux is above mean + (peak - mean) / 2. Strong cells that share an edge make a region.
     The extent of a region is its mean chord, along x or along y, whichever is shorter: a rectangle's short side, 0.79
     times a circle's diameter. A region counts if (its mean flux - the map's mean flux) x extent is at least 1 % of (the
     map's mean flux) x (square root of the footprint's area): on a thick body a patch's own rise goes as flux x size, so
     speckle does not count, however large the flux of its cells. If no region counts, the level is lowered to a quarter
-    and then an eighth of the excess. The answer is the least extent of those that count. Maps of more than 1000 cells a
-    side are averaged over groups of cells first, so nothing thinner than about a thousandth of the map is told apart.
+    and then an eighth of the excess. Maps of more than 1000 cells a side are averaged over groups of cells first, so
+    nothing thinner than about a thousandth of the map is told apart.
 
     Parameters
     ----------
@@ -209,8 +212,8 @@ def smallest_strong_feature(power_map: PowerMap) -> float:
 
     Returns
     -------
-    float, [m]
-        The short side of the footprint if nothing stands out.
+    list of ((left, bottom, right, top), extent), [m]
+        Bounding box, in the map's own coordinates, and extent of each region that counts; empty if nothing stands out.
 
     Notes
     -----
@@ -220,33 +223,66 @@ def smallest_strong_feature(power_map: PowerMap) -> float:
     values = flux(power_map)
     mean, peak = mean_flux(power_map), float(values.max())
     needed = SPECKLE * mean * float(np.sqrt(power_map.width * power_map.height))
-    short_side = min(power_map.width, power_map.height)
     for share in STRONG_LEVELS:
         excess = share * (peak - mean)
         if excess <= ROUNDING * peak:
             break
-        extents = _extents_of_regions(power_map, values > mean + excess, mean, needed)
-        if extents.size:
-            return min(float(extents.min()), short_side)
-    return short_side
+        regions = _regions(power_map, values > mean + excess, mean, needed)
+        if regions:
+            return regions
+    return []
 
 
-def _extents_of_regions(power_map: PowerMap, strong: NDArray[np.bool_], mean: float, needed: float) -> Floats:
+def smallest_strong_feature(power_map: PowerMap) -> float:
+    """Least extent of the regions that stand out strongly (see `strong_regions`).
+
+    Parameters
+    ----------
+    power_map : PowerMap
+
+    Returns
+    -------
+    float, [m]
+        At most the short side of the footprint, which it is if nothing stands out.
+    """
+    short_side = min(power_map.width, power_map.height)
+    return min([short_side, *(extent for _, extent in strong_regions(power_map))])
+
+
+def _regions(power_map: PowerMap, strong: NDArray[np.bool_], mean: float, needed: float) -> list[tuple[Box, float]]:
     from scipy import ndimage
 
     labels, count = ndimage.label(strong)
     rows, columns = np.nonzero(strong)
     region = labels[rows, columns] - 1
+    extent = _extents(power_map, strong, rows, columns, region)
+    area, watts = (np.bincount(region, each[rows, columns], count) for each in (_areas(power_map), power_map.watts))
+    counted = np.flatnonzero((watts / area - mean) * extent >= needed)
+    slices = ndimage.find_objects(labels)
+    return [(_box(power_map, *slices[number]), float(extent[number])) for number in counted]
+
+
+def _extents(
+    power_map: PowerMap, strong: NDArray[np.bool_], rows: NDArray, columns: NDArray, region: NDArray
+) -> Floats:
+    """Shorter mean chord of each region."""
     dx, dy = np.diff(power_map.x)[columns], np.diff(power_map.y)[rows]
-    area = np.bincount(region, dx * dy, count)
-    watts = np.bincount(region, power_map.watts[rows, columns], count)
+    area = np.bincount(region, dx * dy)
     # Each run of strong cells along x begins at one left edge: area / (sum of their heights) is the mean chord along x.
     begins_x = (columns == 0) | ~strong[rows, columns - 1]
     begins_y = (rows == 0) | ~strong[rows - 1, columns]
-    chord_x = area / np.bincount(region, dy * begins_x, count)
-    chord_y = area / np.bincount(region, dx * begins_y, count)
-    extent = np.minimum(chord_x, chord_y)
-    return extent[(watts / area - mean) * extent >= needed]
+    chord_x = area / np.bincount(region, dy * begins_x)
+    chord_y = area / np.bincount(region, dx * begins_y)
+    return np.minimum(chord_x, chord_y)
+
+
+def _areas(power_map: PowerMap) -> Floats:
+    return np.multiply.outer(np.diff(power_map.y), np.diff(power_map.x))
+
+
+def _box(power_map: PowerMap, rows: slice, columns: slice) -> Box:
+    x, y = power_map.x, power_map.y
+    return float(x[columns.start]), float(y[rows.start]), float(x[columns.stop]), float(y[rows.stop])
 
 
 def jump_lines(power_map: PowerMap, threshold: float) -> Floats:

@@ -1,24 +1,32 @@
-"""The study: what the engineer writes, as checked, frozen values in SI. The README's reference is generated from here."""
+"""The study: what the engineer writes, as checked, frozen values in SI. The reference of all keys is generated from here."""
 
-from typing import Annotated, Any, Literal
+from typing import Annotated, Any, Literal, Self
 
-from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, model_validator
-from pydantic_core import PydanticCustomError
+from pydantic import BeforeValidator, Field, model_validator
 
-from plancha.geometry.units import quantity
+from plancha.geometry.parts import (
+    MOST_PARTS,
+    Angle,
+    Coefficient,
+    Footprint,
+    Interface,
+    InterfaceChoice,
+    Length,
+    MaterialChoice,
+    Name,
+    Outline,
+    Part,
+    Point,
+    Power,
+    Resistance,
+    Temperature,
+    wrong,
+)
 
+MOST_COMPONENTS = 2000
+MOST_LAYERS = 100  # of one component
+A_LAYER = "material + thickness; or impedance; or bond_line + conductivity or material"
 Face = Literal["component side", "cooled side"]
-
-Length = quantity("length", above=0)
-Coordinate = quantity("length")
-Temperature = quantity("temperature")
-Power = quantity("power", at_least=0)
-Conductivity = quantity("conductivity", above=0)
-Impedance = quantity("impedance", at_least=0)
-Coefficient = quantity("coefficient", above=0)
-Angle = quantity("angle")
-Point = tuple[Coordinate, Coordinate]
-Size = tuple[Length, Length]
 
 
 def one_or_many(value: Any) -> Any:
@@ -26,230 +34,122 @@ def one_or_many(value: Any) -> Any:
     return [value] if isinstance(value, dict) else value
 
 
-def _limit(value: Any) -> Any:
+def _none_is_none(value: Any) -> Any:
     return None if isinstance(value, str) and value.strip().lower() == "none" else value
 
 
-def _wrong(message: str, allowed: str = "", hint: str = "", value: Any = None) -> PydanticCustomError:
-    return PydanticCustomError(
-        "study", "{message}", {"message": message, "allowed": allowed, "hint": hint, "found": value}
-    )
-
-
-class Part(BaseModel):
-    """One table of the study; keys that are not in the schema are refused."""
-
-    model_config = ConfigDict(extra="forbid", frozen=True)
-
-
-class Outline(Part):
-    """A shape in the plan: at + size, or center + diameter, or points."""
-
-    at: Annotated[Point | None, Field(description="lower left corner, x then y")] = None
-    size: Annotated[Size | None, Field(description="width (along x) and height (along y)")] = None
-    corner_radius: Annotated[Length | None, Field(description="rounds the corners of a rectangle")] = None
-    center: Annotated[Point | None, Field(description="centre of a circle")] = None
-    diameter: Annotated[Length | None, Field(description="diameter of a circle")] = None
-    points: Annotated[tuple[Point, ...] | None, Field(description="corners of a polygon, in order")] = None
-
-    @model_validator(mode="after")
-    def _one_shape(self):
-        forms = {"size": self.size, "diameter": self.diameter, "points": self.points}
-        given = [name for name, value in forms.items() if value is not None]
-        if len(given) > 1:
-            raise _wrong(
-                f"an outline has one shape, not {' and '.join(given)}", "at + size, center + diameter, or points"
-            )
-        if (self.diameter is None) != (self.center is None):
-            raise _wrong("a circle needs both center and diameter", 'center = ["20 mm", "20 mm"], diameter = "8 mm"')
-        if self.size is None and (self.corner_radius or self.at):
-            raise _wrong("at and corner_radius belong to a rectangle, which needs size", 'size = ["24 mm", "20 mm"]')
-        if self.size and self.corner_radius and 2 * self.corner_radius > min(self.size):
-            raise _wrong("the corner radius is more than half of the shorter side", f"at most {min(self.size) / 2:g} m")
-        return self
-
-    def has_shape(self) -> bool:
-        """Whether the table draws an outline of its own."""
-        return any(value is not None for value in (self.size, self.diameter, self.points))
-
-
-class Footprint(Outline):
-    """An outline with cut-outs."""
-
-    cut_outs: Annotated[tuple[Outline, ...], Field(description="holes: a list of outlines")] = ()
-
-
-class InlineMaterial(Part):
-    """A material given in the study: one conductivity, or in-plane and through, or x, y and through."""
-
-    name: Annotated[str, Field(description="how the tables call it")] = "inline"
-    conductivity: Annotated[Conductivity | None, Field(description="the same in all directions")] = None
-    conductivity_in_plane: Annotated[Conductivity | None, Field(description="along the plan")] = None
-    conductivity_x: Annotated[Conductivity | None, Field(description="along x, before turning")] = None
-    conductivity_y: Annotated[Conductivity | None, Field(description="along y, before turning")] = None
-    conductivity_through: Annotated[Conductivity | None, Field(description="through the thickness")] = None
-    exponent: Annotated[float, Field(ge=-3, le=3, description="k = k_ref (T / T_ref)^exponent")] = 0.0
-    temperature_reference: Annotated[Temperature, Field(description="T_ref of the law above")] = 300.0
-    density: Annotated[quantity("density", above=0) | None, Field(description="for the mass")] = None  # type: ignore[valid-type]
-
-    @model_validator(mode="after")
-    def _one_form(self):
-        given = {
-            name
-            for name in (
-                "conductivity",
-                "conductivity_in_plane",
-                "conductivity_x",
-                "conductivity_y",
-                "conductivity_through",
-            )
-            if getattr(self, name) is not None
-        }
-        forms = (
-            {"conductivity"},
-            {"conductivity_in_plane", "conductivity_through"},
-            {"conductivity_x", "conductivity_y", "conductivity_through"},
-        )
-        if given not in forms:
-            raise _wrong(
-                "the conductivities given do not make a material",
-                "conductivity; or conductivity_in_plane + _through; or conductivity_x + _y + _through",
-                value=", ".join(sorted(given)) or "none",
-            )
-        return self
-
-
-class Interface(Part):
-    """What lies between two bodies: an impedance, or a bond line with its conductivity and contact terms."""
-
-    impedance: Annotated[Impedance | None, Field(description="areal, of the whole interface; 0 is perfect contact")] = (
-        None
-    )
-    bond_line: Annotated[Length | None, Field(description="thickness of the joint")] = None
-    conductivity: Annotated[Conductivity | None, Field(description="of the bond line")] = None
-    material: Annotated[str | InlineMaterial | None, Field(description="of the bond line, from the table")] = None
-    contact: Annotated[Impedance, Field(description="both contact terms together, added to the bond line")] = 0.0
-
-    def is_interface(self) -> bool:
-        """Whether the table describes a joint (and not a solid layer)."""
-        return self.impedance is not None or self.bond_line is not None
-
-    def _check_interface(self):
-        if self.impedance is not None and (self.bond_line is not None or self.conductivity is not None or self.contact):
-            raise _wrong(
-                "an interface has an impedance or a bond line, not both", "impedance; or bond_line + conductivity"
-            )
-        if self.bond_line is not None and (self.conductivity is None) == (self.material is None):
-            raise _wrong("a bond line needs its conductivity or its material, one of them", 'conductivity = "5 W/m/K"')
-
-    @model_validator(mode="after")
-    def _joint_form(self):
-        if not self.is_interface():
-            raise _wrong("an interface needs an impedance or a bond line", 'impedance = "8 mm^2 K/W"')
-        self._check_interface()
-        return self
+def _listed(value: Any) -> Any:
+    return (value,) if isinstance(value, str) else value
 
 
 class Layer(Interface, Footprint):
     """One layer of a component, from the chip outward: a solid (material + thickness) or an interface."""
 
-    name: Annotated[str | None, Field(description="how the tables call it; else the material's name")] = None
+    name: Annotated[Name | None, Field(description="how the tables call it; else the material's name")] = None
+    material: Annotated[MaterialChoice | None, Field(description="of a solid layer, or of the bond line")] = None
     thickness: Annotated[Length | None, Field(description="of a solid layer")] = None
     turned: Annotated[Angle, Field(description="turn of the material's x axis, counter-clockwise")] = 0.0
 
-    @model_validator(mode="after")
-    def _joint_form(self):
-        if self.is_interface():
-            if self.thickness is not None:
-                raise _wrong(
-                    "a layer is a solid or an interface, not both", "material + thickness; or impedance; or bond_line"
-                )
-            self._check_interface()
-        elif self.material is None or self.thickness is None:
-            raise _wrong("a solid layer needs material and thickness; an interface needs impedance or bond_line")
-        return self
+    def must_have_shape(self) -> bool:
+        """A layer without an outline has that of the layer before it."""
+        return False
+
+    def check_form(self) -> None:
+        """Refuse a table that is neither a solid nor an interface, or something of both."""
+        if not self.is_interface():
+            if self.material is None or self.thickness is None:
+                raise wrong("a solid layer needs material and thickness; an interface impedance or bond_line", A_LAYER)
+            if self.conductivity is not None or self.contact:
+                raise wrong("conductivity and contact belong to an interface", 'material = { conductivity = "..." }')
+        elif self.thickness is not None:
+            raise wrong("a layer is a solid or an interface, not both", A_LAYER)
+        elif self.has_shape() or self.cut_outs or self.turned:
+            raise wrong("an interface has no outline and no turn of its own", "it lies where the two bodies overlap")
+        else:
+            super().check_form()
 
 
 class MapFile(Part):
     """A power map from a CSV file."""
 
-    file: Annotated[str, Field(description="CSV, beside the study file")]
+    file: Annotated[Name, Field(description="CSV, from the folder of the study file")]
     unit: Annotated[
-        str | None, Field(description="W, W/cm^2 or W/mm^2 of a grid's cells; a table says it in its head")
+        Name | None, Field(description="W, W/cm^2 or W/mm^2 of a grid's cells; a table says it in its heads")
     ] = None
     seen_from: Annotated[
         Literal["active side", "cooled side"], Field(description="whose view the rows and columns are")
     ]
-    quarter_turns: Annotated[int, Field(ge=-3, le=3, description="counter-clockwise, after the view is set right")] = 0
-    mirror: Annotated[bool, Field(description="left-right, before turning")] = False
-    scale: Annotated[bool, Field(description="scale the map to the stated power")] = False
+    quarter_turns: Annotated[
+        int, Field(ge=-3, le=3, strict=True, description="counter-clockwise, after the view is set right; -3 to 3")
+    ] = 0
+    mirror: Annotated[bool, Field(strict=True, description="left-right, before turning")] = False
+    scale: Annotated[bool, Field(strict=True, description="scale the map to the stated power")] = False
 
 
 class FieldFile(Part):
     """A coefficient map from a CSV grid, laid over the bounding rectangle of its area."""
 
-    file: Annotated[str, Field(description="CSV grid, first row at the top, seen from the cooled side")]
-    unit: Annotated[str, Field(description="unit of the cells")] = "W/m^2/K"
+    file: Annotated[Name, Field(description="CSV grid, first row at the top, seen from the cooled side")]
+    unit: Annotated[Name, Field(description="unit of the cells")] = "W/m^2/K"
 
 
 class BoardPath(Part):
     """A way out at the chip's active side, to the board."""
 
-    resistance: Annotated[quantity("resistance", above=0), Field(description="from active face to board ambient")]  # type: ignore[valid-type]
+    resistance: Annotated[Resistance, Field(description="from active face to board ambient")]
     ambient: Annotated[Temperature | None, Field(description="temperature behind it; else the study's ambient")] = None
 
 
 class Component(Footprint):
-    """A source of heat with its own chain of layers down to the body it sits on."""
+    """A source of heat with its own chain of layers down to the plate it sits on."""
 
-    name: Annotated[str, Field(description="unique; load cases and tables use it")]
-    limit: Annotated[Temperature | None, BeforeValidator(_limit), Field(description='highest allowed peak, or "none"')]
-    power: Annotated[Power | None, Field(description="total; may be left out where the map is in watts")] = None
-    map: Annotated[MapFile | None, Field(description="power map; else uniform")] = None
-    heat_depth: Annotated[Length | None, Field(description="heat is spread over this depth from the active face")] = (
-        None
-    )
-    layers: Annotated[
-        tuple[Layer, ...], Field(description="from the chip outward; [] puts the heat on the body itself")
+    name: Annotated[Name, Field(description="unique; load cases and tables use it")]
+    limit: Annotated[
+        Temperature | None, BeforeValidator(_none_is_none), Field(description='highest allowed peak, or "none"')
     ]
-    on: Annotated[str | None, Field(description="the body it sits on; else the only plate")] = None
-    face: Annotated[Face, Field(description="which face of that body")] = "component side"
+    power: Annotated[Power | None, Field(description="total; may be left out where there is a map")] = None
+    map: Annotated[MapFile | None, Field(description="power map; else the heat is uniform")] = None
+    heat_depth: Annotated[
+        Length | None, Field(description="heat is spread over this depth from the active face; else on the face")
+    ] = None
+    layers: Annotated[
+        tuple[Layer, ...],
+        Field(description="from the chip outward; [] puts the heat on the plate itself", max_length=MOST_LAYERS),
+    ]
+    on: Annotated[Name | None, Field(description="the plate it sits on; else the only one")] = None
+    face: Annotated[Face, Field(description="which face of that plate")] = "component side"
     board: Annotated[BoardPath | None, Field(description="a way out to the board")] = None
 
     @model_validator(mode="after")
-    def _has_power(self):
+    def _has_power(self) -> Self:
         if self.power is None and self.map is None:
-            raise _wrong(f"{self.name} has no power and no map", 'power = "280 W", or map = { ... }')
-        if not self.has_shape():
-            raise _wrong(f"{self.name} has no outline", "at + size, center + diameter, or points")
-        if self.size is not None and self.at is None:
-            raise _wrong(f"{self.name} has a size but no place", 'at = ["36 mm", "30 mm"]')
+            raise wrong(f"{self.name} has no power and no map", 'power = "280 W", or map = { ... }')
         return self
 
 
 class Plate(Footprint):
     """A body that carries components or stands on another body: plate, spreader, graphite sheet, board, chamber wall."""
 
-    name: Annotated[str, Field(description="how other tables refer to it")] = "plate"
+    name: Annotated[Name, Field(description="how other tables refer to it")] = "plate"
     thickness: Annotated[Length, Field(description="of the body")]
-    material: Annotated[str | InlineMaterial, Field(description="name and grade from the table, or inline")]
+    material: Annotated[MaterialChoice, Field(description="name and grade from the table of materials, or a table")]
     turned: Annotated[Angle, Field(description="turn of the material's x axis, counter-clockwise")] = 0.0
     model: Annotated[
         Literal["resolved", "sheet"],
         Field(description="resolved through the thickness, or one temperature through it (2-D, for thin plates)"),
     ] = "resolved"
-    on: Annotated[str | None, Field(description="the body it lies on")] = None
-    face: Annotated[Face, Field(description="on which face of that body")] = "cooled side"
-    interface: Annotated[
-        Interface | Literal["perfect"] | None, Field(description='joint to that body, or "perfect" contact')
-    ] = None
+    on: Annotated[Name | None, Field(description="the plate it lies on")] = None
+    face: Annotated[Face, Field(description="on which face of that plate")] = "cooled side"
+    interface: Annotated[InterfaceChoice | None, Field(description='joint to that plate, or "perfect" contact')] = None
+
+    def may_start_at_origin(self) -> bool:
+        """A plate without a place sets the origin of the plan."""
+        return True
 
     @model_validator(mode="after")
-    def _has_outline(self):
-        if not self.has_shape():
-            raise _wrong(f"{self.name} has no outline", "size, center + diameter, or points")
+    def _on_what(self) -> Self:
         if (self.on is None) != (self.interface is None):
-            raise _wrong(
+            raise wrong(
                 f"{self.name}: on and interface belong together",
                 'on = "base", interface = { impedance = "8 mm^2 K/W" }',
             )
@@ -260,17 +160,19 @@ class JointTable(Part):
     """A joint between two bodies where their footprints overlap."""
 
     lower: Annotated[
-        str, Field(description="body whose cooled side touches; a component's name means its outermost layer")
+        Name, Field(description="body whose cooled side touches; a component's name means its layer on that side")
     ]
-    upper: Annotated[str, Field(description="body whose component side touches; a component's name means its chip")]
-    interface: Annotated[Interface | Literal["perfect"], Field(description='between the two, or "perfect"')]
+    upper: Annotated[
+        Name, Field(description="body whose component side touches; a component's name means its layer on that side")
+    ]
+    interface: Annotated[InterfaceChoice, Field(description='between the two, or "perfect"')]
 
 
 class Cooling(Part):
     """What takes heat from a face: a coefficient, a map of it, or a held temperature."""
 
-    name: Annotated[str, Field(description="load cases and tables use it")] = "cooling"
-    on: Annotated[str | None, Field(description="body; else the only plate")] = None
+    name: Annotated[Name, Field(description="load cases and tables use it")] = "cooling"
+    on: Annotated[Name | None, Field(description="body; else the only plate")] = None
     face: Annotated[Face, Field(description="which face; parts covered by other bodies do not cool")] = "cooled side"
     coefficient: Annotated[Coefficient | None, Field(description="of the film on the bare face, fins included")] = None
     map: Annotated[FieldFile | None, Field(description="coefficient from a CSV grid")] = None
@@ -279,17 +181,21 @@ class Cooling(Part):
     area: Annotated[Outline | None, Field(description="only inside this outline")] = None
 
     @model_validator(mode="after")
-    def _one_kind(self):
-        if sum(value is not None for value in (self.coefficient, self.map, self.held)) != 1:
-            raise _wrong("cooling needs one of coefficient, map, held", 'coefficient = "2000 W/m^2/K"')
+    def _one_kind(self) -> Self:
+        given = [name for name in ("coefficient", "map", "held") if getattr(self, name) is not None]
+        if len(given) != 1:
+            found = " and ".join(given) or "none"
+            raise wrong("cooling needs one of coefficient, map, held", 'coefficient = "2000 W/m^2/K"', value=found)
+        if self.held is not None and self.coolant is not None:
+            raise wrong("a held face has no coolant", "held, or coefficient + coolant")
         return self
 
 
 class Edge(Part):
     """What happens at the rim of a body, which is insulated otherwise."""
 
-    name: Annotated[str, Field(description="load cases and tables use it")] = "edge"
-    on: Annotated[str | None, Field(description="body; else the only plate")] = None
+    name: Annotated[Name, Field(description="load cases and tables use it")] = "edge"
+    on: Annotated[Name | None, Field(description="body; else the only plate")] = None
     side: Annotated[
         Literal["left", "right", "lower", "upper", "all"], Field(description="of the outline; all includes cut-outs")
     ]
@@ -298,40 +204,61 @@ class Edge(Part):
     coolant: Annotated[Temperature | None, Field(description="temperature of the coolant; else the ambient")] = None
 
     @model_validator(mode="after")
-    def _one_kind(self):
+    def _one_kind(self) -> Self:
         if (self.coefficient is None) == (self.held is None):
-            raise _wrong("an edge needs one of coefficient, held", 'held = "25 degC"')
+            raise wrong("an edge needs one of coefficient, held", 'held = "25 degC"')
+        if self.held is not None and self.coolant is not None:
+            raise wrong("a held edge has no coolant", "held, or coefficient + coolant")
         return self
 
 
 class Probe(Part):
     """A named point (sensor, thermocouple) whose temperature is reported."""
 
-    name: Annotated[str, Field(description="how the tables call it")]
-    at: Annotated[Point, Field(description="place in the plan")]
-    on: Annotated[str | None, Field(description="body or component; else the only plate")] = None
+    name: Annotated[Name, Field(description="how the tables call it")]
+    at: Annotated[Point, Field(description="place in the plan, x then y")]
+    on: Annotated[Name | None, Field(description="body, or component (its chip); else the only plate")] = None
     face: Annotated[Face, Field(description="which face of that body")] = "component side"
 
 
 class Study(Part):
     """Everything a solve needs, read from one TOML file and its CSV files."""
 
-    title: Annotated[str, Field(description="one line; the pictures carry it")]
+    title: Annotated[Name, Field(description="one line; the pictures carry it")]
     ambient: Annotated[
         Temperature, Field(description="temperature of the surroundings, and of coolants without their own")
     ]
     sustainable: Annotated[
-        str | tuple[str, ...],
-        Field(description='whose power scales for the sustainable power: "all", a component, or a list'),
-    ] = "all"
+        tuple[Name, ...],
+        BeforeValidator(_listed),
+        Field(description='components whose power scales for the sustainable power; "all", or a list of names'),
+    ] = ("all",)
     mesh_size: Annotated[Length | None, Field(description="largest triangle side; else chosen")] = None
-    plate: Annotated[tuple[Plate, ...], BeforeValidator(one_or_many), Field(description="one or several", min_length=1)]
-    component: Annotated[tuple[Component, ...], BeforeValidator(one_or_many), Field(description="sources of heat")] = ()
-    joint: Annotated[tuple[JointTable, ...], BeforeValidator(one_or_many), Field(description="further joints")] = ()
+    plate: Annotated[
+        tuple[Plate, ...],
+        BeforeValidator(one_or_many),
+        Field(description="one or several", min_length=1, max_length=MOST_PARTS),
+    ]
+    component: Annotated[
+        tuple[Component, ...],
+        BeforeValidator(one_or_many),
+        Field(description="sources of heat", max_length=MOST_COMPONENTS),
+    ] = ()
+    joint: Annotated[
+        tuple[JointTable, ...],
+        BeforeValidator(one_or_many),
+        Field(description="further joints", max_length=MOST_PARTS),
+    ] = ()
     cooling: Annotated[
-        tuple[Cooling, ...], BeforeValidator(one_or_many), Field(description="films and held faces")
+        tuple[Cooling, ...],
+        BeforeValidator(one_or_many),
+        Field(description="films and held faces", max_length=MOST_PARTS),
     ] = ()
     edge: Annotated[
-        tuple[Edge, ...], BeforeValidator(one_or_many), Field(description="rims that are not insulated")
+        tuple[Edge, ...],
+        BeforeValidator(one_or_many),
+        Field(description="rims that are not insulated", max_length=MOST_PARTS),
     ] = ()
-    probe: Annotated[tuple[Probe, ...], BeforeValidator(one_or_many), Field(description="points to report")] = ()
+    probe: Annotated[
+        tuple[Probe, ...], BeforeValidator(one_or_many), Field(description="points to report", max_length=MOST_PARTS)
+    ] = ()

@@ -1,0 +1,86 @@
+"""The command line: new, check, solve, materials. It parses with nothing heavy imported; each command loads what it needs."""
+
+import argparse
+import sys
+from pathlib import Path
+
+BAD_INPUT, FAILED, INTERRUPTED = 2, 1, 130
+MOST_FAULTS = 50
+
+
+def parser() -> argparse.ArgumentParser:
+    """All commands and their options."""
+    whole = argparse.ArgumentParser(
+        prog="plancha",
+        description="From a power map and a short study file to temperatures, a budget beside the lumped estimate, and margins.",
+        epilog="Start with: plancha new my_study, then: plancha solve my_study/study.toml",
+    )
+    whole.add_argument("--version", action="store_true", help="print the version and stop")
+    commands = whole.add_subparsers(dest="command", metavar="command")
+    new = commands.add_parser("new", help="start a study in a new folder", epilog="Example: plancha new my_study")
+    new.add_argument("folder", type=Path)
+    check = commands.add_parser(
+        "check",
+        help="say what was understood of a study, with mass and height",
+        epilog="Example: plancha check study.toml",
+    )
+    check.add_argument("study", type=Path)
+    solve = commands.add_parser(
+        "solve", help="solve a study and all its load cases", epilog="Example: plancha solve study.toml -o results"
+    )
+    solve.add_argument("study", type=Path)
+    solve.add_argument("-o", "--out", type=Path, help="folder for results (default: results beside the study file)")
+    solve.add_argument("--no-pictures", action="store_true", help="write no PNG files")
+    solve.add_argument("--window", action="store_true", help="open an interactive window afterwards; needs a display")
+    materials = commands.add_parser(
+        "materials", help="list the shipped materials, or show one", epilog="Example: plancha materials copper"
+    )
+    materials.add_argument("words", nargs="*", help="only those whose name holds these words")
+    return whole
+
+
+def main(arguments: list[str] | None = None) -> int:
+    """Run one command; 0 done, 1 the computation failed, 2 the input is bad, 130 stopped by the user."""
+    given = parser().parse_args(arguments)
+    if given.version:
+        from importlib.metadata import version
+
+        sys.stdout.write(f"plancha {version('plancha')}\n")
+        return 0
+    if given.command is None:
+        parser().print_help()
+        return BAD_INPUT
+    return _guarded(given)
+
+
+def _guarded(given: argparse.Namespace) -> int:
+    """Run the command and turn what it raises into messages and exit codes."""
+    from plancha.geometry.faults import Failure, StudyError
+
+    try:
+        from plancha.app import commands
+
+        return getattr(commands, given.command)(given)
+    except StudyError as error:
+        shown = [str(fault) for fault in error.faults[:MOST_FAULTS]]
+        if len(error.faults) > MOST_FAULTS:
+            shown.append(f"... and {len(error.faults) - MOST_FAULTS} more")
+        return _complain("\n".join(shown), BAD_INPUT)
+    except KeyboardInterrupt:
+        return _complain("stopped; nothing was written", INTERRUPTED)
+    except BrokenPipeError:
+        sys.stderr.close()
+        return FAILED
+    except OSError as error:
+        return _complain(f"{error.filename or 'file'}: {error.strerror or error}; nothing was written", FAILED)
+    except Failure as error:
+        return _complain(f"{error}; nothing was written", FAILED)
+
+
+def _complain(message: str, code: int) -> int:
+    sys.stderr.write(message + "\n")
+    return code
+
+
+if __name__ == "__main__":
+    sys.exit(main())

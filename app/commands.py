@@ -1,0 +1,119 @@
+"""What each command does, in its own few lines."""
+
+import argparse
+from pathlib import Path
+
+from rich.console import Console
+
+from plancha.geometry.faults import Fault, StudyError
+
+WIDTH = 118  # of tables where the output is no terminal
+NEW_STUDY = """\
+# Invented data. A first study: change it, then run   plancha check study.toml   and   plancha solve study.toml
+title = "First study (invented)"
+ambient = "35 degC"
+
+[plate]                           # seen from the cooled side, x right, y up, origin at the lower left corner
+size = ["100 mm", "80 mm"]
+thickness = "3 mm"
+material = "copper C11000"        # plancha materials   lists them
+
+[[component]]
+name = "processor"
+at = ["36 mm", "30 mm"]
+size = ["24 mm", "20 mm"]
+limit = "95 degC"
+power = "180 W"
+map = { file = "power_map.csv", unit = "W/cm^2", seen_from = "cooled side", scale = true }
+layers = [                        # from the chip outward
+    { material = "silicon", thickness = "0.775 mm" },
+    { name = "interface", bond_line = "50 um", conductivity = "5 W/m/K", contact = "2 mm^2 K/W" },
+]
+
+[cooling]                         # on the cooled side of the plate
+coefficient = "2500 W/m^2/K"      # of the bare face, fins included
+
+[[case]]                          # load cases: any number may be overridden by name
+name = "hot day, aged interface"
+ambient = "45 degC"
+processor.interface.bond_line = "80 um"
+"""
+NEW_MAP = """\
+# invented; first row = top row, as seen from the cooled side
+20,20,25,25,20,20
+20,60,90,40,25,20
+20,60,60,40,25,20
+30,30,40,40,30,20
+30,30,30,30,30,30
+"""
+
+
+def console() -> Console:
+    """Where tables go: the terminal at its own width, anything else at a fixed one."""
+    out = Console(highlight=False)
+    return out if out.is_terminal else Console(highlight=False, width=WIDTH)
+
+
+def new(given: argparse.Namespace) -> int:
+    """Start a study in a new folder."""
+    from plancha.app.staging import staged
+
+    folder: Path = given.folder
+    if folder.exists():
+        raise StudyError([Fault("folder", "exists already", str(folder), hint="choose another name")])
+    with staged(folder) as aside:
+        (aside / "study.toml").write_text(NEW_STUDY, encoding="utf-8")
+        (aside / "power_map.csv").write_text(NEW_MAP, encoding="utf-8")
+    console().print(
+        f"Wrote {folder / 'study.toml'} and {folder / 'power_map.csv'}. Next: plancha solve {folder / 'study.toml'}"
+    )
+    return 0
+
+
+def check(given: argparse.Namespace) -> int:
+    """Say what was understood of a study."""
+    from plancha.app.study_tables import print_study
+    from plancha.geometry.study_file import read_study
+
+    print_study(console(), read_study(given.study))
+    return 0
+
+
+def solve(given: argparse.Namespace) -> int:
+    """Solve a study and all its load cases; print tables, write results and pictures."""
+    from plancha.app.job import solved_study, write_results
+    from plancha.app.result import result_of
+    from plancha.app.tables import print_result
+
+    folder = given.out or given.study.parent / "results"
+    out = console()
+    study, found = solved_study(given.study, out)
+    result = result_of(study, found)
+    written = write_results(folder, study, found, result, pictures=not given.no_pictures)
+    print_result(out, result)
+    out.print("Written: " + ", ".join(str(path) for path in written))
+    if given.window:
+        from plancha.app.pictures import show_window
+
+        show_window(found[0])
+    return 0
+
+
+def materials(given: argparse.Namespace) -> int:
+    """List the shipped materials whose names hold all the given words; a single one is shown in full."""
+    from plancha.app.study_tables import print_material, print_materials
+    from plancha.geometry.materials import UnknownMaterial, find_material, shipped_materials
+
+    words, name = [word.lower() for word in given.words], " ".join(given.words)
+    found = [each for each in shipped_materials().values() if all(word in each.name.lower() for word in words)]
+    exact = [each for each in found if each.name.lower() == name.lower()]
+    if exact or len(found) == 1:
+        print_material(console(), (exact or found)[0])
+    elif found:
+        print_materials(console(), found)
+    else:
+        try:
+            print_material(console(), find_material(name))
+        except UnknownMaterial as error:
+            raise StudyError([Fault("materials", error.message, name, error.allowed, error.hint)]) from error
+    return 0

@@ -1,0 +1,149 @@
+"""Temperatures of all bodies as a file for other programs: fields.vtu in three dimensions, mesh.vtu in the plan.
+
+fields.vtu holds each body as wedges at its own height: coordinates in m, x right and y up as seen from the cooled side, z from
+the component side to the cooled side. Point data ``temperature [degC]`` and ``rise [K]`` (above the stack's reference), cell data
+``body`` (the body's number). Field data give the bodies' names: an entry per body, called like the body, whose two numbers are
+the body's number and 3, its dimension. A body of one temperature through its thickness has the same values on both faces.
+Points are not shared between bodies, so that the jump at a joint stays a jump.
+"""
+
+import os
+from pathlib import Path
+from typing import TYPE_CHECKING
+from xml.sax.saxutils import quoteattr
+
+import numpy as np
+
+from plancha.app.whole import written_whole
+from plancha.fem.plan import PlanSpace
+from plancha.fem.sheets import Slab
+from plancha.fem.solve import Solution, slab_temperature
+from plancha.geometry.bodies import elevations
+
+if TYPE_CHECKING:
+    import meshio
+
+ZERO_CELSIUS = 273.15  # [K]
+TEMPERATURE, RISE, BODY = "temperature [degC]", "rise [K]", "body"
+LINEAR_PARTS = np.array([[0, 3, 5], [3, 1, 4], [5, 4, 2], [3, 4, 5]])  # of a quadratic triangle, counter-clockwise
+
+
+def wedges_of(space: PlanSpace, slab: Slab, elevation: float) -> tuple[np.ndarray, np.ndarray]:
+    """A body as linear wedges: four to each quadratic triangle and interval between thickness nodes.
+
+    Parameters
+    ----------
+    space : PlanSpace
+    slab : Slab
+        The body on the mesh.
+    elevation : float, [m]
+        Of its component side.
+
+    Returns
+    -------
+    points : array (layers * plan nodes, 3), [m]
+        Layer by layer from the component side, plan nodes in the order of `slab.pattern.nodes`.
+    wedges : array (wedges, 6)
+        Point numbers: the upper triangle, counter-clockwise from above, then the lower one: outward, as VTK has it.
+    """
+    heights = elevation + slab.body.thickness * _layer_heights(slab)
+    plan = space.nodes[slab.pattern.nodes]
+    count = len(plan)
+    points = np.column_stack([np.tile(plan, (len(heights), 1)), np.repeat(heights, count)])
+    local = np.searchsorted(slab.pattern.nodes, space.element_nodes[slab.pattern.elements])
+    lower = local[:, LINEAR_PARTS].reshape(-1, 3)
+    first = count * np.arange(len(heights) - 1)[:, None, None]
+    return points, np.concatenate([lower + first + count, lower + first], axis=2).reshape(-1, 6)
+
+
+def _layer_heights(slab: Slab) -> np.ndarray:
+    """Heights of a body's layers of points from 0 to 1: its thickness nodes, or both faces of a sheet."""
+    return slab.through.nodes if len(slab.through.nodes) > 1 else np.array([0.0, 1.0])
+
+
+def layer_temperatures(solution: Solution, slab: Slab) -> np.ndarray:
+    """Temperatures [K] at the points of `wedges_of`, in their order."""
+    values = slab_temperature(solution, slab)
+    return np.broadcast_to(values, (len(values), len(_layer_heights(slab)))).T.ravel()
+
+
+def field_mesh(solution: Solution) -> "meshio.Mesh":
+    """All bodies as wedges with their temperatures, as this module's first lines describe."""
+    import meshio
+
+    space, stack = solution.sheets.space, solution.sheets.stack
+    points, wedges, body, count = [], [], [], 0
+    for number, (slab, elevation) in enumerate(zip(solution.sheets.slabs, elevations(stack))):
+        own_points, own_wedges = wedges_of(space, slab, float(elevation))
+        points.append(own_points)
+        wedges.append(own_wedges + count)
+        body.append(np.full(len(own_wedges), number))
+        count += len(own_points)
+    temperature = np.concatenate([layer_temperatures(solution, slab) for slab in solution.sheets.slabs])
+    return meshio.Mesh(
+        np.ascontiguousarray(np.vstack(points)),
+        [("wedge", np.ascontiguousarray(np.vstack(wedges)))],
+        point_data={TEMPERATURE: temperature - ZERO_CELSIUS, RISE: temperature - stack.reference},
+        cell_data={BODY: [np.concatenate(body)]},
+        field_data={slab.body.name: np.array([n, 3]) for n, slab in enumerate(solution.sheets.slabs)},
+    )
+
+
+def write_fields(path: str | os.PathLike[str], solution: Solution) -> Path:
+    """Write a solution's temperatures to a VTU file, whole or not at all.
+
+    Parameters
+    ----------
+    path : path
+        Such as out/fields.vtu; what stands there is replaced.
+    solution : Solution
+
+    Returns
+    -------
+    Path
+        Of the file written.
+
+    Raises
+    ------
+    OSError
+        If the file cannot be written.
+    """
+    mesh = field_mesh(solution)
+    with written_whole(path) as aside:
+        mesh.write(aside, file_format="vtu")
+        _add_names(aside, [slab.body.name for slab in solution.sheets.slabs])
+    return Path(path)
+
+
+def _add_names(path: Path, names: list[str]) -> None:
+    """Bodies' names as field data, which meshio reads from VTU files but does not write."""
+    arrays = "".join(
+        f'<DataArray type="Int64" Name={quoteattr(name)} NumberOfTuples="2" format="ascii">{number} 3</DataArray>\n'
+        for number, name in enumerate(names)
+    )
+    head, grid, rest = path.read_bytes().partition(b"<UnstructuredGrid>\n")
+    assert grid, "meshio's VTU files have one unstructured grid"
+    path.write_bytes(head + grid + f"<FieldData>\n{arrays}</FieldData>\n".encode() + rest)
+
+
+def write_mesh(path: str | os.PathLike[str], space: PlanSpace) -> Path:
+    """Write the plan mesh to a VTU file of quadratic triangles (coordinates in m, z = 0), whole or not at all.
+
+    Parameters
+    ----------
+    path : path
+        Such as out/mesh.vtu; what stands there is replaced.
+    space : PlanSpace
+
+    Returns
+    -------
+    Path
+        Of the file written.
+    """
+    import meshio
+
+    points = np.column_stack([space.nodes, np.zeros(len(space.nodes))])
+    mesh = meshio.Mesh(points, [("triangle6", np.ascontiguousarray(space.element_nodes))])
+    with written_whole(path) as aside:
+        mesh.write(aside, file_format="vtu")
+    return Path(path)

@@ -1,0 +1,40 @@
+"""The main job, in one place: study file -> stack -> mesh -> sheets -> temperatures -> findings -> results and pictures."""
+
+from pathlib import Path
+
+from rich.console import Console
+
+from plancha.app.result import Result
+from plancha.app.staging import staged
+from plancha.fem.findings import Findings, findings_of, solve_stack
+from plancha.geometry.study_file import StudyFile, read_study
+
+
+def solved_study(path: Path, console: Console) -> tuple[StudyFile, list[Findings]]:
+    """Read a study and solve all its load cases, showing progress."""
+    from rich.progress import track
+
+    study = read_study(path)
+    cases = track(study.cases, "solving", console=console, transient=True, disable=not console.is_terminal)
+    return study, [findings_of(solve_stack(case.stack)) for case in cases]
+
+
+def write_results(
+    folder: Path, study: StudyFile, found: list[Findings], result: Result, pictures: bool = True
+) -> list[Path]:
+    """Write result.json, fields.vtu and the pictures of the study as written, all or nothing; the paths written."""
+    with staged(folder) as aside:
+        (aside / "result.json").write_text(result.model_dump_json(by_alias=True, indent=1), encoding="utf-8")
+        _write_fields(aside, found[0])
+        if pictures:
+            from plancha.app.pictures import draw_pictures
+
+            draw_pictures(found[0], study.cases[0].name, aside)
+        names = sorted(path.name for path in aside.iterdir())
+    return [folder / name for name in names]
+
+
+def _write_fields(folder: Path, findings: Findings) -> None:
+    from plancha.app.fields import write_fields
+
+    write_fields(folder / "fields.vtu", findings.solution)

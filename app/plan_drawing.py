@@ -1,0 +1,321 @@
+"""What a picture is made of (surfaces, strokes, words, all in pixels) and its rendering by pyvista, with or without a display."""
+
+import os
+import sys
+from dataclasses import dataclass, field
+from functools import cache
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from plancha.app.colours import WARM, ColourMap, colours
+from plancha.app.label_places import Box
+from plancha.app.shared_libraries import missing_libraries, missing_message
+from plancha.app.whole import written_whole
+from plancha.fem.plan import PlanSpace, shape_values
+
+DOTS_PER_INCH = 254  # 1600 pixels are 160 mm
+TEXT = 28  # pixels: 8 pt at that density
+TITLE = 36
+DARK, MIDDLE, LIGHT = (0.10, 0.10, 0.12), (0.38, 0.38, 0.40), (1.0, 1.0, 1.0)
+SAMPLES = 4  # per pixel, so that slanting lines are smooth
+QUICK_COMPRESSION = 3  # of the PNG: five times faster than the default for a few percent more bytes
+
+
+class PictureFailed(Exception):
+    """No picture can be drawn here; the message says what is missing and what cures it."""
+
+
+@dataclass(frozen=True)
+class Surface:
+    """Triangles (m, 3) over points (n, 2) [px] with values at the points (n,) or in the triangles (m,); the map ends at limits."""
+
+    points: np.ndarray
+    triangles: np.ndarray
+    values: np.ndarray
+    limits: tuple[float, float]
+    colour_map: ColourMap = WARM
+
+
+@dataclass(frozen=True)
+class Strokes:
+    """Straight segments (n, 2, 2) [px] of one colour and width [px]."""
+
+    segments: np.ndarray
+    colour: tuple[float, float, float] = DARK
+    width: float = 2.0
+
+
+@dataclass(frozen=True)
+class Patch:
+    """A filled convex polygon of corners (n, 2) [px]."""
+
+    corners: np.ndarray
+    colour: tuple[float, float, float] = LIGHT
+
+
+Part = Surface | Strokes | Patch
+
+
+@dataclass(frozen=True)
+class Words:
+    """A line of text in the middle of a box [px] that holds it; ``plate`` lays a light ground under it."""
+
+    text: str
+    box: Box
+    size: int = TEXT
+    bold: bool = False
+    colour: tuple[float, float, float] = DARK
+    plate: bool = False
+
+
+@dataclass(frozen=True)
+class Picture:
+    """The part of the plane that is shown, and what is drawn on it: later parts over earlier ones, words over all."""
+
+    window: Box
+    parts: tuple[Part, ...]
+    words: tuple[Words, ...]
+    spots: dict[str, tuple[float, float]] = field(default_factory=dict)
+
+    @property
+    def size(self) -> tuple[int, int]:
+        """Width and height of the image [px]."""
+        return round(self.window.width), round(self.window.height)
+
+
+def fine_triangles(
+    space: PlanSpace, elements: np.ndarray, values: np.ndarray, parts: int
+) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """A quadratic function as flat triangles, parts^2 to each of the elements, evaluated on the polynomial.
+
+    Parameters
+    ----------
+    space : PlanSpace
+    elements : array (elements,)
+        Numbers of the elements to draw.
+    values : array (plan nodes,)
+        The function's nodal values, any unit.
+    parts : int
+        Into how many each side is cut.
+
+    Returns
+    -------
+    points : array (elements * k, 2), [m], with k = (parts + 1)(parts + 2) / 2
+    triangles : array (elements * parts^2, 3), counter-clockwise
+    values : array (elements * k,)
+    """
+    lattice, small = _lattice(parts)
+    corners = space.nodes[space.element_nodes[elements, :3]]
+    points = np.einsum("kc,ecx->ekx", lattice, corners).reshape(-1, 2)
+    fine = values[space.element_nodes[elements]] @ shape_values(lattice).T
+    triangles = small + len(lattice) * np.arange(len(elements))[:, None, None]
+    return points, triangles.reshape(-1, 3), fine.ravel()
+
+
+@cache
+def _lattice(parts: int) -> tuple[np.ndarray, np.ndarray]:
+    """Barycentric coordinates (k, 3) of evenly cut sides, and the small triangles (parts^2, 3) between them."""
+    places = [(i, j) for i in range(parts + 1) for j in range(parts + 1 - i)]
+    number = {place: n for n, place in enumerate(places)}
+    triangles = []
+    for i, j in places:
+        if i + j < parts:
+            triangles.append([number[i, j], number[i + 1, j], number[i, j + 1]])
+        if i + j < parts - 1:
+            triangles.append([number[i + 1, j], number[i + 1, j + 1], number[i, j + 1]])
+    b, c = np.array(places).T / parts
+    return np.column_stack([1 - b - c, b, c]), np.array(triangles)
+
+
+def isolines(points: np.ndarray, triangles: np.ndarray, values: np.ndarray, level: float) -> np.ndarray:
+    """Segments (n, 2, 2) along which a function that is linear on each triangle takes a value."""
+    above = values > level
+    count = above[triangles].sum(axis=1)
+    cut = triangles[(count == 1) | (count == 2)]
+    # Turn each triangle so that the corner that is alone on its side of the level comes first.
+    odd = above[cut] == (above[cut].sum(axis=1) == 1)[:, None]
+    first = np.argmax(odd, axis=1)
+    turned = np.take_along_axis(cut, (first[:, None] + np.arange(3)) % 3, axis=1)
+    ends = []
+    for other in (1, 2):
+        a, b = turned[:, 0], turned[:, other]
+        share = ((level - values[a]) / (values[b] - values[a]))[:, None]
+        ends.append(points[a] + share * (points[b] - points[a]))
+    return np.stack(ends, axis=1)
+
+
+def check_libraries() -> None:
+    """Refuse to render where it would end the process.
+
+    Raises
+    ------
+    PictureFailed
+        If shared libraries of the system are missing; the message names them and the line that installs them.
+    """
+    missing = missing_libraries()
+    if missing:
+        raise PictureFailed(f"pictures cannot be drawn: {missing_message(missing)}")
+
+
+def load_pyvista(window: bool = False) -> Any:
+    """pyvista, set up to render without a display, or to open a window.
+
+    Raises
+    ------
+    PictureFailed
+        If shared libraries of the system are missing.
+    """
+    check_libraries()
+    if sys.platform.startswith("linux"):
+        # VTK reads this when it makes its first render window; without a display it would look for an X server.
+        kind = "vtkXOpenGLRenderWindow" if window else "vtkEGLRenderWindow"
+        os.environ["VTK_DEFAULT_OPENGL_WINDOW"] = kind
+    import pyvista
+
+    return pyvista
+
+
+@cache
+def _font_file(bold: bool) -> str:
+    """A font with the world's letters and signs, which comes with pyvista's own requirement matplotlib."""
+    from importlib.util import find_spec
+
+    found = find_spec("matplotlib")
+    folder = Path(found.submodule_search_locations[0] if found and found.submodule_search_locations else "")
+    return str(folder / "mpl-data" / "fonts" / "ttf" / ("DejaVuSans-Bold.ttf" if bold else "DejaVuSans.ttf"))
+
+
+def _text_property(size: int, bold: bool) -> Any:
+    from vtkmodules.vtkRenderingCore import vtkTextProperty
+
+    style = vtkTextProperty()
+    style.SetFontFamily(4)  # VTK_FONT_FILE
+    style.SetFontFile(_font_file(bold))
+    style.SetFontSize(size)
+    style.SetJustificationToCentered()
+    style.SetVerticalJustificationToCentered()
+    return style
+
+
+@cache
+def text_size(text: str, size: int = TEXT, bold: bool = False) -> tuple[float, float]:
+    """Width and height [px] that a line of text takes, by the renderer's own measure."""
+    import vtkmodules.vtkRenderingFreeType  # noqa: F401  the renderer's text engine
+    from vtkmodules.vtkRenderingCore import vtkTextRenderer
+
+    bounds = [0, 0, 0, 0]
+    vtkTextRenderer.GetInstance().GetBoundingBox(_text_property(size, bold), text, bounds, 72)
+    return bounds[1] - bounds[0] + 5.0, bounds[3] - bounds[2] + 3.0
+
+
+def wrapped(text: str, width: float, size: int = TEXT, bold: bool = False) -> list[str]:
+    """A text as lines of at most ``width`` [px], broken at spaces (within a word only where it is longer than a line)."""
+    lines = [""]
+    for word in text.split():
+        longer = f"{lines[-1]} {word}".strip()
+        if lines[-1] and text_size(longer, size, bold)[0] > width:
+            lines.append("")
+            longer = word
+        while text_size(longer, size, bold)[0] > width and len(longer) > 1:
+            fits = next(
+                n for n in range(len(longer) - 1, 0, -1) if n == 1 or text_size(longer[:n], size, bold)[0] <= width
+            )
+            lines[-1:] = [longer[:fits], ""]
+            longer = longer[fits:]
+        lines[-1] = longer
+    return lines
+
+
+def render(picture: Picture) -> np.ndarray:
+    """Draw a picture; image (height, width, 3) of uint8, first row at the top.
+
+    Raises
+    ------
+    PictureFailed
+        If shared libraries of the system are missing.
+    """
+    pyvista = load_pyvista()
+    plotter = pyvista.Plotter(off_screen=True, window_size=picture.size, lighting="none")
+    try:
+        plotter.render_window.SetMultiSamples(SAMPLES)
+        plotter.background_color = "white"
+        for number, part in enumerate(picture.parts):
+            actor = _surface(pyvista, part, number) if isinstance(part, Surface) else _plain(pyvista, part, number)
+            plotter.add_actor(actor, reset_camera=False, render=False)
+        for words in picture.words:
+            plotter.add_actor(_words_actor(words, picture.window), reset_camera=False, render=False)
+        _aim(plotter.camera, picture.window, len(picture.parts))
+        return plotter.screenshot(return_img=True)
+    finally:
+        plotter.close()
+
+
+def _aim(camera: Any, window: Box, layers: int) -> None:
+    """Parallel view in which one unit of the drawing is one pixel."""
+    x, y = window.middle
+    camera.position, camera.focal_point, camera.up = (x, y, layers + 1.0), (x, y, 0.0), (0.0, 1.0, 0.0)
+    camera.parallel_projection = True
+    camera.parallel_scale = window.height / 2
+    camera.clipping_range = (0.5, layers + 2.0)
+
+
+def _raised(points: np.ndarray, layer: int) -> np.ndarray:
+    return np.column_stack([points, np.full(len(points), float(layer))])
+
+
+def _surface(pyvista: Any, part: Surface, layer: int) -> Any:
+    mesh = pyvista.PolyData.from_regular_faces(_raised(part.points, layer), part.triangles)
+    data = mesh.point_data if len(part.values) == len(part.points) else mesh.cell_data
+    data["value"] = part.values
+    mesh.set_active_scalars("value")
+    rgba = np.column_stack([colours(part.colour_map), np.full(256, 255, np.uint8)])
+    mapper = pyvista.DataSetMapper(mesh)
+    mapper.lookup_table = pyvista.LookupTable(values=rgba, scalar_range=part.limits)
+    mapper.scalar_range = part.limits
+    mapper.interpolate_before_map = True
+    actor = pyvista.Actor(mapper=mapper)
+    actor.prop.lighting = False
+    return actor
+
+
+def _plain(pyvista: Any, part: Strokes | Patch, layer: int) -> Any:
+    """Lines or a polygon in one colour."""
+    if isinstance(part, Strokes):
+        points = _raised(part.segments.reshape(-1, 2), layer)
+        pairs = np.arange(len(points)).reshape(-1, 2)
+        mesh = pyvista.PolyData(points, lines=np.insert(pairs, 0, 2, axis=1).ravel())
+    else:
+        mesh = pyvista.PolyData(_raised(part.corners, layer), faces=[len(part.corners), *range(len(part.corners))])
+    actor = pyvista.Actor(mapper=pyvista.DataSetMapper(mesh))
+    actor.mapper.scalar_visibility = False
+    actor.prop.color, actor.prop.lighting = part.colour, False
+    actor.prop.line_width = part.width if isinstance(part, Strokes) else 1.0
+    return actor
+
+
+def _words_actor(words: Words, window: Box) -> Any:
+    from vtkmodules.vtkRenderingCore import vtkTextActor
+
+    actor = vtkTextActor()
+    actor.SetInput(words.text)
+    style = _text_property(words.size, words.bold)
+    style.SetColor(*words.colour)
+    if words.plate:
+        style.SetBackgroundColor(*LIGHT)
+        style.SetBackgroundOpacity(0.8)
+    actor.GetTextProperty().ShallowCopy(style)
+    x, y = words.box.middle
+    actor.SetPosition(x - window.left, y - window.bottom)
+    return actor
+
+
+def write_png(path: str | os.PathLike[str], image: np.ndarray) -> Path:
+    """Write an image (height, width, 3) to a PNG file that says how large it wants to be printed, whole or not at all."""
+    from PIL import Image
+
+    with written_whole(path) as aside:
+        dense = (DOTS_PER_INCH, DOTS_PER_INCH)
+        Image.fromarray(image).save(aside, format="PNG", compress_level=QUICK_COMPRESSION, dpi=dense)
+    return Path(path)

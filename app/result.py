@@ -1,0 +1,326 @@
+"""result.json: all that a solve found, as one documented, versioned schema; docs/result.md is generated from here."""
+
+from typing import Annotated
+
+from pydantic import BaseModel, ConfigDict, Field
+
+from plancha.fem.budget import Budget
+from plancha.fem.components import ComponentState, SpreadingResistance
+from plancha.fem.findings import Findings
+from plancha.fem.ladder import RUNGS, Ladder
+from plancha.fem.lumped import Lumped
+from plancha.geometry.bodies import total_height, total_mass
+from plancha.geometry.study_file import Case, StudyFile
+
+SCHEMA = "plancha-result/1"
+ZERO_CELSIUS = 273.15
+
+
+class Record(BaseModel):
+    """A table of the result; units stand in the keys."""
+
+    model_config = ConfigDict(frozen=True)
+
+
+class Place(Record):
+    """A point of the plan."""
+
+    x_mm: float
+    y_mm: float
+
+
+class ComponentRecord(Record):
+    """One component's active face."""
+
+    name: str
+    power_W: float
+    peak_degC: Annotated[float, Field(description="hottest point of the active face")]
+    peak_at: Place
+    area_mean_degC: float
+    power_mean_degC: Annotated[float, Field(description="weighted by the component's own heat")]
+    peak_rise_K: Annotated[float, Field(description="peak above the reference")]
+    limit_degC: float | None
+    margin_K: Annotated[float | None, Field(description="limit less peak; null without a limit")]
+
+
+class StepRecord(Record):
+    """One step of a budget."""
+
+    name: str
+    kelvin: float
+    heat_W: Annotated[float, Field(description="heat that crosses the step")]
+    shared: Annotated[bool, Field(description="whether other components' heat takes part")]
+    resistance_K_per_W: Annotated[float | None, Field(description="only where one heat flow is meant")]
+
+
+class BudgetRecord(Record):
+    """Area means plane by plane from the hot spot to the reference; the steps add up to the peak rise."""
+
+    component: str
+    steps: list[StepRecord]
+    total_K: float
+    elsewhere_W: Annotated[float, Field(description="heat that leaves the component's own layers by other ways")]
+
+
+class SpreadingRecord(Record):
+    """Spreading resistance of the body under a component, by this component's heat alone."""
+
+    component: str
+    body: str
+    maximum_K_per_W: float
+    mean_K_per_W: float
+    share: Annotated[float, Field(description="part of the component's heat that goes through its footprint")]
+
+
+class CouplingRecord(Record):
+    """Rise of the row's component per watt in the column's component; conductivities as in the solution."""
+
+    names: list[str]
+    mean_K_per_W: Annotated[list[list[float]], Field(description="weighted by the receiver's heat; symmetric")]
+    peak_K_per_W: Annotated[list[list[float]], Field(description="at the receiver's hot spot")]
+
+
+class EstimateRecord(Record):
+    """One lumped estimate; null where it does not apply."""
+
+    name: str
+    rise_K: float | None
+    reason: Annotated[str, Field(description="why it does not apply")]
+
+
+class LinkRecord(Record):
+    """One resistance of the lumped chain."""
+
+    name: str
+    resistance_K_per_W: float
+    heat_W: float
+
+
+class LumpedRecord(Record):
+    """The lumped estimate of one component."""
+
+    component: str
+    chain: list[LinkRecord]
+    estimates: list[EstimateRecord]
+
+
+class RungRecord(Record):
+    """One rung of the substitution ladder."""
+
+    name: str
+    rise_K: float | None
+    change_K: float | None
+
+
+class LadderRecord(Record):
+    """The lumped assumptions of one component replaced one after the other."""
+
+    component: str
+    rungs: list[RungRecord]
+
+
+class PathRecord(Record):
+    """Heat by one way out; negative where heat comes in."""
+
+    name: str
+    kind: str
+    body: str
+    heat_W: float
+    area_mm2: float | None
+
+
+class SustainableRecord(Record):
+    """Power at which the first limit is met when only the power of ``scaled`` changes, all by one factor."""
+
+    scaled: list[str]
+    factor: Annotated[float | None, Field(description="null where no limit is ever met, 0 where they cannot hold")]
+    power_W: float | None
+    limited_by: str
+
+
+class ProbeRecord(Record):
+    """A probe's reading."""
+
+    name: str
+    temperature_degC: float
+    below_hot_spot_K: float
+
+
+class AuditRecord(Record):
+    """What the solve showed of itself."""
+
+    heat_in_W: float
+    imbalance: Annotated[float, Field(description="share of the heat that moves")]
+    residual: Annotated[float, Field(description="share of the heat that moves")]
+    points: int
+    triangles: int
+    unknowns: int
+    steps: Annotated[int, Field(description="Picard steps for k(T); 1 where conductivities are constant")]
+
+
+class CaseRecord(Record):
+    """One load case."""
+
+    name: str
+    changes: dict[str, str]
+    reference_degC: Annotated[float, Field(description="what rises are counted from")]
+    reference: str
+    limiting_component: str | None
+    components: list[ComponentRecord]
+    probes: list[ProbeRecord]
+    sustainable: SustainableRecord | None
+    budgets: list[BudgetRecord]
+    spreading: list[SpreadingRecord]
+    coupling: CouplingRecord
+    lumped: list[LumpedRecord]
+    ladder: list[LadderRecord]
+    ways_out: list[PathRecord]
+    audit: AuditRecord
+    notes: list[str]
+
+
+class Result(Record):
+    """result.json: one record per load case, the study as written first."""
+
+    schema_: Annotated[str, Field(alias="schema", description="name and version of this format")] = SCHEMA
+    plancha: Annotated[str, Field(description="version that wrote the file")]
+    title: str
+    mass_g: Annotated[float, Field(description="of the bodies whose density is known")]
+    mass_unknown: Annotated[list[str], Field(description="bodies without a density")]
+    height_mm: float
+    cases: list[CaseRecord]
+
+
+def result_of(study: StudyFile, found: list[Findings]) -> Result:
+    """The result of a study from the findings of its cases, in their order."""
+    from importlib.metadata import version
+
+    stack = study.cases[0].stack
+    mass, unknown = total_mass(stack)
+    return Result(
+        plancha=version("plancha"),
+        title=stack.title,
+        mass_g=mass * 1e3,
+        mass_unknown=unknown,
+        height_mm=total_height(stack) * 1e3,
+        cases=[case_record(case, findings) for case, findings in zip(study.cases, found)],
+    )
+
+
+def case_record(case: Case, findings: Findings) -> CaseRecord:
+    """The record of one load case."""
+    stack, space = findings.solution.sheets.stack, findings.solution.sheets.space
+    return CaseRecord(
+        name=case.name,
+        changes=dict(case.changes),
+        reference_degC=stack.reference - ZERO_CELSIUS,
+        reference=stack.reference_name,
+        limiting_component=findings.limiting.name if findings.limiting else None,
+        components=[_component(state, stack.reference) for state in findings.components],
+        probes=[
+            ProbeRecord(
+                name=probe.name,
+                temperature_degC=probe.temperature - ZERO_CELSIUS,
+                below_hot_spot_K=probe.below_hot_spot,
+            )
+            for probe in findings.probes
+        ],
+        sustainable=_sustainable(findings),
+        budgets=[_budget(budget, len(stack.sources) == 1) for budget in findings.budgets],
+        spreading=[_spreading(each) for each in findings.spreading],
+        coupling=CouplingRecord(
+            names=list(findings.coupling.names),
+            mean_K_per_W=findings.coupling.mean.tolist(),
+            peak_K_per_W=findings.coupling.peak.tolist(),
+        ),
+        lumped=[_lumped(each) for each in findings.lumped],
+        ladder=[_ladder(each) for each in findings.ladders],
+        ways_out=[
+            PathRecord(
+                name=path.name,
+                kind=path.kind,
+                body=path.body,
+                heat_W=path.heat,
+                area_mm2=path.area * 1e6 if path.area == path.area else None,
+            )
+            for path in findings.audit.paths
+        ],
+        audit=AuditRecord(
+            heat_in_W=findings.audit.heat_in,
+            imbalance=findings.audit.imbalance,
+            residual=findings.audit.residual,
+            points=len(space.mesh.points),
+            triangles=len(space.mesh.triangles),
+            unknowns=findings.solution.sheets.size,
+            steps=findings.solution.steps,
+        ),
+        notes=[*stack.notes, *space.mesh.snapped],
+    )
+
+
+def _component(state: ComponentState, reference: float) -> ComponentRecord:
+    x, y = state.peak.point
+    return ComponentRecord(
+        name=state.name,
+        power_W=state.power,
+        peak_degC=state.peak.value - ZERO_CELSIUS,
+        peak_at=Place(x_mm=x * 1e3, y_mm=y * 1e3),
+        area_mean_degC=state.mean - ZERO_CELSIUS,
+        power_mean_degC=state.power_mean - ZERO_CELSIUS,
+        peak_rise_K=state.peak.value - reference,
+        limit_degC=None if state.limit is None else state.limit - ZERO_CELSIUS,
+        margin_K=state.margin,
+    )
+
+
+def _budget(budget: Budget, single: bool) -> BudgetRecord:
+    steps = [
+        StepRecord(
+            name=step.name,
+            kelvin=step.kelvin,
+            heat_W=step.heat,
+            shared=step.shared,
+            resistance_K_per_W=step.kelvin / step.heat if step.heat and (single or not step.shared) else None,
+        )
+        for step in budget.steps
+    ]
+    return BudgetRecord(component=budget.component, steps=steps, total_K=budget.total, elsewhere_W=budget.elsewhere)
+
+
+def _spreading(each: SpreadingResistance) -> SpreadingRecord:
+    return SpreadingRecord(
+        component=each.component,
+        body=each.body,
+        maximum_K_per_W=each.maximum,
+        mean_K_per_W=each.mean,
+        share=each.share,
+    )
+
+
+def _sustainable(findings: Findings) -> SustainableRecord | None:
+    found = findings.sustainable
+    if found is None:
+        return None
+    return SustainableRecord(
+        scaled=list(found.scaled), factor=found.factor, power_W=found.power, limited_by=found.limiting
+    )
+
+
+def _lumped(each: Lumped) -> LumpedRecord:
+    return LumpedRecord(
+        component=each.component,
+        chain=[LinkRecord(name=link.name, resistance_K_per_W=link.resistance, heat_W=link.heat) for link in each.chain],
+        estimates=[
+            EstimateRecord(name=estimate.name, rise_K=estimate.rise, reason=estimate.reason)
+            for estimate in each.estimates
+        ],
+    )
+
+
+def _ladder(each: Ladder) -> LadderRecord:
+    rungs, before = [], None
+    for name, rise in zip(RUNGS, each.rises):
+        change = None if rise is None or before is None else rise - before
+        rungs.append(RungRecord(name=name, rise_K=rise, change_K=change))
+        before = rise if rise is not None else before
+    return LadderRecord(component=each.component, rungs=rungs)

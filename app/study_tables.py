@@ -1,0 +1,149 @@
+"""What was understood of a study, and the materials, as tables for the terminal."""
+
+from collections.abc import Sequence
+
+import numpy as np
+from rich.console import Console, Group
+from rich.text import Text
+
+from plancha.app.tables import section
+from plancha.geometry.bodies import Grid, Source, Stack, total_height, total_mass
+from plancha.geometry.materials import Material
+from plancha.geometry.power_map import peak_flux
+from plancha.geometry.study_file import StudyFile
+from plancha.geometry.units import show
+
+
+def print_study(console: Console, study: StudyFile) -> None:
+    """Print what was understood of a study, with mass and height."""
+    stack = study.cases[0].stack
+    mass, unknown = total_mass(stack)
+    console.print(Text(stack.title, style="bold"))
+    console.print(bodies_table(stack), joints_table(stack), sources_table(stack), surroundings_table(stack))
+    missing = f" (without {', '.join(unknown)}: no density)" if unknown else ""
+    console.print(f"\nMass {mass * 1e3:.1f} g{missing}; height {total_height(stack) * 1e3:.3f} mm.")
+    console.print(f"Rises are counted from the {stack.reference_name}, {show(stack.reference, 'temperature')}.")
+    for case in study.cases[1:]:
+        changes = "; ".join(f"{name} = {value}" for name, value in case.changes)
+        console.print(Text(f'Load case "{case.name}": {changes}'))
+    for note in stack.notes:
+        console.print(Text(f"Note: {note}"))
+
+
+def bodies_table(stack: Stack) -> Group:
+    """Bodies with their materials."""
+    rows = [
+        (
+            body.name,
+            body.material.name,
+            conductivity_words(body.material),
+            show(body.thickness, "length"),
+            f"{body.outline.area * 1e6:.4g}",
+        )
+        for body in stack.bodies
+    ]
+    columns = ("body", "material", "k W/m/K", "thickness", "area mm2")
+    return section("Bodies (k in the plan / through)", columns, rows)
+
+
+def joints_table(stack: Stack) -> Group:
+    """Joints between bodies."""
+    rows = [
+        (
+            joint.name,
+            stack.bodies[joint.lower].name,
+            stack.bodies[joint.upper].name,
+            show(joint.impedance, "impedance") if joint.impedance else "perfect contact",
+        )
+        for joint in stack.joints
+    ]
+    return section("Joints", ("joint", "below", "above", "impedance"), rows)
+
+
+def sources_table(stack: Stack) -> Group:
+    """Components with their power."""
+    rows = [
+        (
+            source.name,
+            show(source.power, "power"),
+            show(_peak_flux(source), "flux"),
+            "even" if source.power_map is None else "{1} x {0} cells".format(*source.power_map.watts.shape),
+            "none" if source.limit is None else show(source.limit, "temperature"),
+            stack.bodies[source.chain[-1]].name,
+        )
+        for source in stack.sources
+    ]
+    return section("Components", ("component", "power", "peak flux", "map", "limit", "sits on"), rows)
+
+
+def _peak_flux(source: Source) -> float:
+    return source.power / source.outline.area if source.power_map is None else peak_flux(source.power_map)
+
+
+def surroundings_table(stack: Stack) -> Group:
+    """Films, held faces and rims."""
+    rows = []
+    for film in stack.films:
+        words = "map" if isinstance(film.coefficient, Grid) else show(film.coefficient, "coefficient")
+        rows.append((film.name, stack.bodies[film.body].name, words, show(film.temperature, "temperature")))
+    for held in stack.helds:
+        rows.append((held.name, stack.bodies[held.body].name, "held", show(held.temperature, "temperature")))
+    for rim in stack.rims:
+        words = "held" if rim.coefficient is None else show(rim.coefficient, "coefficient")
+        place = f"{rim.name} ({rim.side} rim)"
+        rows.append((place, stack.bodies[rim.body].name, words, show(rim.temperature, "temperature")))
+    return section("Cooling", ("name", "body", "coefficient", "temperature"), rows)
+
+
+def conductivity_words(material: Material) -> str:
+    """`390`, `1500 / 10` in the plan and through, or `148 (T/300 K)^-1.3`."""
+    k_x, k_y, k_z = material.conductivity
+    words = f"{k_x:g}" if k_x == k_y == k_z else f"{k_x:g} / {k_z:g}" if k_x == k_y else f"{k_x:g}, {k_y:g} / {k_z:g}"
+    return words + (f" (T/{material.temperature_reference:g} K)^{material.exponent:g}" if material.exponent else "")
+
+
+def _span(values: tuple[float, float], scale: float = 1.0) -> str:
+    return "" if np.isnan(values).any() else f"{values[0] * scale:g}-{values[1] * scale:g}"
+
+
+def print_materials(console: Console, materials: Sequence[Material]) -> None:
+    """Print a list of materials."""
+    rows = [
+        (
+            each.name,
+            each.category,
+            conductivity_words(each),
+            _span(each.conductivity_range),
+            "" if np.isnan(each.density) else f"{each.density:g}",
+        )
+        for each in materials
+    ]
+    columns = ("name", "kind", "k W/m/K", "range", "kg/m3")
+    remark = (
+        "Values vary with grade and making: mind the range. plancha materials NAME shows one in full, with its source."
+    )
+    console.print(section("Materials (k in the plan / through)", columns, rows, remark))
+
+
+def print_material(console: Console, material: Material) -> None:
+    """Print all that is known of one material."""
+    rows = {
+        "kind": material.category,
+        "k, W/m/K": conductivity_words(material),
+        "range of k": _span(material.conductivity_range),
+        "range through": _span(material.conductivity_range_through),
+        "holds at, K": _span(material.temperature_range),
+        "density": show(material.density, "density"),
+        "specific heat": show(material.specific_heat, "specific heat"),
+        "expansion": show(material.expansion, "expansion"),
+        "bond line, um": _span(material.bond_line_range, 1e6),
+        "impedance, mm^2 K/W": _span(material.impedance_range, 1e6),
+        "source": material.source,
+        "note": material.note,
+    }
+    console.print(Text(material.name, style="bold"))
+    for name, value in rows.items():
+        if value and value != "unknown":
+            console.print(Text(f"  {name:20s} {value}"))
+    for caution in material.cautions:
+        console.print(Text(f"  Caution: {caution}"))

@@ -1,0 +1,232 @@
+"""What a solve found, as tables for the terminal."""
+
+from collections.abc import Sequence
+
+from rich import box
+from rich.console import Console, Group
+from rich.table import Table
+from rich.text import Text
+
+from plancha.app.result import CaseRecord, LadderRecord, LumpedRecord, Result
+
+MOST_COUPLED = 6  # components up to which the coupling matrix is printed
+CAUTIONS = (
+    "Metal above about 60-65 degC can burn within seconds (limits: ISO 13732-1, IEC 62368-1; take the values from there).",
+    "These are engineering estimates, no substitute for measurement, for the safety standards and codes that apply where "
+    "the product is sold, or, where required, for a licensed engineer.",
+)
+
+
+def section(title: str, columns: Sequence[str], rows: Sequence[Sequence[str]], *remarks: str, bold: int = -1) -> Group:
+    """A titled table, first column left, the others right, one row in bold, with remarks below."""
+    table = Table(box=box.SIMPLE_HEAD, show_edge=False, pad_edge=False)
+    for number, column in enumerate(columns):
+        table.add_column(column, justify="left" if number == 0 else "right", overflow="fold")
+    for number, row in enumerate(rows):
+        table.add_row(*row, style="bold" if number == bold else None)
+    return Group(Text(f"\n{title}", style="bold"), table, *(Text(remark) for remark in remarks if remark))
+
+
+def _number(value: float | None, form: str, absent: str = "-") -> str:
+    return absent if value is None else format(value, form)
+
+
+def print_result(console: Console, result: Result) -> None:
+    """Print everything about the study as written, and each load case's margins."""
+    base = result.cases[0]
+    console.print(Text(result.title, style="bold"))
+    console.print(
+        f"Rises are counted from the {base.reference}, {base.reference_degC:.1f} degC. "
+        f"Mass {result.mass_g:.0f} g, height {result.height_mm:.2f} mm."
+    )
+    console.print(components_table(base))
+    if base.probes:
+        console.print(probes_table(base))
+    worst = worst_component(base)
+    for lumped, ladder in zip(base.lumped, base.ladder):
+        if lumped.component == worst and any(budget.component == worst for budget in base.budgets):
+            console.print(budget_table(base, lumped), ladder_table(ladder))
+    if base.components:
+        console.print(spreading_table(base))
+    if 1 < len(base.components) <= MOST_COUPLED:
+        console.print(coupling_table(base))
+    console.print(ways_out_table(base), sustainable_line(base))
+    if len(result.cases) > 1:
+        console.print(cases_table(result))
+    console.print(closing_lines(base))
+
+
+def worst_component(case: CaseRecord) -> str | None:
+    """The limiting component; where none has a limit, the one with the highest peak."""
+    if case.limiting_component is not None:
+        return case.limiting_component
+    return max(case.components, key=lambda each: each.peak_degC).name if case.components else None
+
+
+def components_table(case: CaseRecord) -> Group:
+    """Peaks, means and margins; an arrow marks the component that limits."""
+    rows, bold = [], -1
+    for number, each in enumerate(case.components):
+        limits = each.name == case.limiting_component
+        bold = number if limits else bold
+        rows.append(
+            (
+                f"> {each.name}" if limits else f"  {each.name}",
+                f"{each.power_W:.4g}",
+                f"{each.peak_degC:.1f}",
+                f"{each.peak_at.x_mm:.1f}, {each.peak_at.y_mm:.1f}",
+                f"{each.area_mean_degC:.1f}",
+                f"{each.power_mean_degC:.1f}",
+                _number(each.limit_degC, ".1f"),
+                _number(each.margin_K, "+.1f"),
+            )
+        )
+    columns = ("  component", "W", "peak degC", "at x, y mm", "mean", "by power", "limit", "margin K")
+    note = f"> limits: {case.limiting_component}" if case.limiting_component else "no component has a limit"
+    return section("Components: temperatures of the active faces", columns, rows, note, bold=bold)
+
+
+def probes_table(case: CaseRecord) -> Group:
+    """Probe temperatures and their offset from the hottest component's peak."""
+    rows = [(probe.name, f"{probe.temperature_degC:.1f}", f"{probe.below_hot_spot_K:.1f}") for probe in case.probes]
+    return section("Probes", ("probe", "degC", "below the hot spot, K"), rows)
+
+
+def budget_table(case: CaseRecord, lumped: LumpedRecord) -> Group:
+    """The budget of one component, each step beside the lumped chain's, and the lumped totals."""
+    budget = next(each for each in case.budgets if each.component == lumped.component)
+    chain = {link.name: link.resistance_K_per_W * link.heat_W for link in lumped.chain}
+    rows = [
+        (
+            step.name + (" *" if step.shared else ""),
+            f"{step.kelvin:.1f}",
+            f"{step.heat_W:.4g}",
+            _number(step.resistance_K_per_W, ".4f"),
+            _number(chain.get(step.name), ".1f"),
+        )
+        for step in budget.steps
+    ]
+    rows.append(("sum", f"{budget.total_K:.1f}", "", "", f"{sum(chain.values()):.1f}"))
+    shared = "* other components' heat takes part in this step" if any(step.shared for step in budget.steps) else ""
+    aside = f"{budget.elsewhere_W:.3g} W leave the component by other ways" if abs(budget.elsewhere_W) > 1e-6 else ""
+    title = f"Budget of {budget.component}: area means, plane by plane, from the hot spot to the reference"
+    columns = ("step", "K", "heat W", "K/W", "lumped K")
+    table = section(title, columns, rows, shared, aside, bold=len(rows) - 1)
+    return Group(table, estimates_table(budget.total_K, lumped))
+
+
+def estimates_table(solved: float, lumped: LumpedRecord) -> Group:
+    """The lumped estimates of the peak rise beside the solved one."""
+    rows = [
+        (
+            each.name,
+            _number(each.rise_K, ".1f"),
+            _number(None if each.rise_K is None else each.rise_K - solved, "+.1f"),
+            each.reason,
+        )
+        for each in lumped.estimates
+    ]
+    rows.append(("solved peak", f"{solved:.1f}", "", ""))
+    title = f"Lumped estimates of {lumped.component}'s rise"
+    return section(title, ("estimate", "K", "less solved, K", ""), rows, bold=len(rows) - 1)
+
+
+def ladder_table(ladder: LadderRecord) -> Group:
+    """The ladder of one component."""
+    rows = [(rung.name, _number(rung.rise_K, ".1f"), _number(rung.change_K, "+.1f", "")) for rung in ladder.rungs]
+    title = f"From the lumped estimate to the solution, {ladder.component}: one assumption replaced at a time"
+    return section(title, ("now with", "rise K", "change K"), rows)
+
+
+def spreading_table(case: CaseRecord) -> Group:
+    """Spreading resistances of the bodies under the components."""
+    rows = [
+        (
+            each.component,
+            each.body,
+            f"{each.maximum_K_per_W:.4f}",
+            f"{each.mean_K_per_W:.4f}",
+            f"{100 * each.share:.1f}",
+        )
+        for each in case.spreading
+    ]
+    words = (
+        "(maximum, or mean, over the footprint, less the mean of the whole source face) / heat through the footprint"
+    )
+    title = "Spreading resistance, each component's heat alone"
+    return section(title, ("component", "in", "max K/W", "mean K/W", "share %"), rows, words)
+
+
+def coupling_table(case: CaseRecord) -> Group:
+    """Rise of the row's component per watt in the column's."""
+    names = case.coupling.names
+    rows = [
+        (name, *(f"{value:.4f}" for value in row)) for name, row in zip(names, case.coupling.peak_K_per_W, strict=True)
+    ]
+    return section("Coupling, K/W: peak of the row's component per watt in the column's", ("", *names), rows)
+
+
+def ways_out_table(case: CaseRecord) -> Group:
+    """Where the heat goes."""
+    total = case.audit.heat_in_W
+    rows = [
+        (path.name, path.kind, f"{path.heat_W:.4g}", f"{100 * path.heat_W / total:.1f}" if total else "-")
+        for path in case.ways_out
+    ]
+    return section(f"Ways out of {total:.4g} W", ("way", "kind", "W", "%"), rows)
+
+
+def sustainable_line(case: CaseRecord) -> Text:
+    """The sustainable power in one sentence."""
+    found = case.sustainable
+    if found is None:
+        return Text("\nSustainable power: nothing has a limit, or no power scales.")
+    scaled = "all components" if len(found.scaled) == len(case.components) else ", ".join(found.scaled)
+    if found.factor is None:
+        return Text(f"\nSustainable power: no limit is met, however much {scaled} scale.")
+    if found.factor == 0:
+        return Text(f"\nSustainable power: {found.limited_by} is beyond its limit even without the power of {scaled}.")
+    words = (
+        f"{found.power_W:.1f} W from {scaled} together, {found.factor:.3f} of what is asked; {found.limited_by} limits"
+    )
+    return Text(f"\nSustainable power: {words}.", style="bold")
+
+
+def cases_table(result: Result) -> Group:
+    """Every load case: the limiting component, its margin, the sustainable power; the worst case marked."""
+    margins = [_least_margin(case) for case in result.cases]
+    known = [margin for margin in margins if margin is not None]
+    worst = margins.index(min(known)) if known else -1
+    rows = [
+        _case_row(case, margin, number == worst) for number, (case, margin) in enumerate(zip(result.cases, margins))
+    ]
+    columns = ("  case", "limits", "peak degC", "margin K", "sustainable W", "factor", "what changes")
+    return section("Load cases", columns, rows, "> the worst case" if known else "", bold=worst)
+
+
+def _case_row(case: CaseRecord, margin: float | None, worst: bool) -> tuple[str, ...]:
+    peak = next((each.peak_degC for each in case.components if each.name == worst_component(case)), None)
+    return (
+        f"> {case.name}" if worst else f"  {case.name}",
+        worst_component(case) or "-",
+        _number(peak, ".1f"),
+        _number(margin, "+.1f"),
+        _number(case.sustainable.power_W if case.sustainable else None, ".1f"),
+        _number(case.sustainable.factor if case.sustainable else None, ".3f"),
+        "; ".join(f"{name} = {value}" for name, value in case.changes.items()),
+    )
+
+
+def _least_margin(case: CaseRecord) -> float | None:
+    return min((each.margin_K for each in case.components if each.margin_K is not None), default=None)
+
+
+def closing_lines(case: CaseRecord) -> Text:
+    """Notes, what the solve showed of itself, and the cautions."""
+    audit = case.audit
+    lines = [f"Note: {note}" for note in case.notes]
+    lines.append(
+        f"Audit: heat in and out differ by {audit.imbalance:.0e}, residual {audit.residual:.0e} of the heat that moves; "
+        f"{audit.points} points, {audit.unknowns} unknowns."
+    )
+    return Text("\n" + "\n".join([*lines, *(f"Caution: {caution}" for caution in CAUTIONS)]), style="dim")

@@ -1,0 +1,189 @@
+"""What the tables of a study share: bounds of quantities, outlines, materials and interfaces, as the data model reads them."""
+
+from typing import Annotated, Any, Literal, Self
+
+from pydantic import AfterValidator, BaseModel, ConfigDict, Discriminator, Field, Tag, model_validator
+from pydantic_core import PydanticCustomError
+
+from plancha.geometry.quantity import Quantity
+from plancha.geometry.units import show
+
+# Bounds refuse the absurd (a slip of the unit); what is only unusual is noted when the stack is laid.
+Length = Annotated[float, Quantity("length", at_least=1e-9, at_most=10.0)]
+Radius = Annotated[float, Quantity("length", at_least=0.0, at_most=10.0)]
+Coordinate = Annotated[float, Quantity("length", at_least=-10.0, at_most=10.0)]
+Temperature = Annotated[float, Quantity("temperature", at_least=150.0, at_most=2000.0)]
+Power = Annotated[float, Quantity("power", at_least=0.0, at_most=1e6)]
+Conductivity = Annotated[float, Quantity("conductivity", at_least=1e-4, at_most=1e6)]
+Impedance = Annotated[float, Quantity("impedance", at_least=0.0, at_most=1.0)]
+Coefficient = Annotated[float, Quantity("coefficient", at_least=1e-3, at_most=1e7)]
+Resistance = Annotated[float, Quantity("resistance", at_least=1e-6, at_most=1e6)]
+Density = Annotated[float, Quantity("density", at_least=0.1, at_most=3e4)]
+Angle = Annotated[float, Quantity("angle")]
+Point = tuple[Coordinate, Coordinate]
+Size = tuple[Length, Length]
+
+MOST_PARTS = 1000  # plates, joints, coolings, edges, probes, cut-outs
+MOST_CORNERS = 10_000  # of one polygon
+LONGEST_NAME = 80
+
+AN_OUTLINE = "at + size, center + diameter, or points"
+TEXT, TABLE = "<text>", "<table>"  # parts of an error's location that name no key
+
+
+def wrong(message: str, allowed: str = "", hint: str = "", value: Any = None) -> PydanticCustomError:
+    """A fault between the keys of one table, with its parts in the error's context."""
+    return PydanticCustomError(
+        "study", "{message}", {"message": message, "allowed": allowed, "hint": hint, "found": value}
+    )
+
+
+def _plain_text(text: str) -> str:
+    if not text.strip():
+        raise wrong("the text is empty")
+    if not text.isprintable() or len(text) > LONGEST_NAME:
+        raise wrong("the text is too long or holds characters that cannot be printed", f"{LONGEST_NAME} characters")
+    return text
+
+
+def _kind_of(value: Any) -> str:
+    return TABLE if isinstance(value, dict | BaseModel) else TEXT
+
+
+Name = Annotated[str, AfterValidator(_plain_text)]
+
+
+class Part(BaseModel):
+    """One table of the study; keys that are not in the schema are refused."""
+
+    model_config = ConfigDict(extra="forbid", frozen=True, allow_inf_nan=False)
+
+
+class Outline(Part):
+    """A shape in the plan: at + size, or center + diameter, or points."""
+
+    at: Annotated[Point | None, Field(description="lower left corner, x then y")] = None
+    size: Annotated[Size | None, Field(description="width (along x) and height (along y)")] = None
+    corner_radius: Annotated[Radius | None, Field(description="rounds the corners of a rectangle")] = None
+    center: Annotated[Point | None, Field(description="centre of a circle")] = None
+    diameter: Annotated[Length | None, Field(description="diameter of a circle")] = None
+    points: Annotated[
+        tuple[Point, ...] | None, Field(description="corners of a polygon, in order", max_length=MOST_CORNERS)
+    ] = None
+
+    @model_validator(mode="after")
+    def _one_shape(self) -> Self:
+        forms = {"size": self.size, "diameter": self.diameter, "points": self.points}
+        given = [name for name, value in forms.items() if value is not None]
+        if len(given) > 1:
+            raise wrong(f"an outline has one shape, not {' and '.join(given)}", AN_OUTLINE)
+        if (self.diameter is None) != (self.center is None):
+            raise wrong("a circle needs both center and diameter", 'center = ["20 mm", "20 mm"], diameter = "8 mm"')
+        if self.size is None and (self.corner_radius is not None or self.at is not None):
+            raise wrong("at and corner_radius belong to a rectangle, which needs size", 'size = ["24 mm", "20 mm"]')
+        if self.size and self.corner_radius and 2 * self.corner_radius > min(self.size):
+            most = show(min(self.size) / 2, "length")
+            raise wrong("the corner radius is more than half of the shorter side", f"at most {most}")
+        if not given and self.must_have_shape():
+            raise wrong(f"{self.called()} has no outline", AN_OUTLINE)
+        if self.size is not None and self.at is None and not self.may_start_at_origin():
+            raise wrong(f"{self.called()} has a size but no place", 'at = ["36 mm", "30 mm"]')
+        return self
+
+    def has_shape(self) -> bool:
+        """Whether the table draws an outline of its own."""
+        return any(value is not None for value in (self.size, self.diameter, self.points))
+
+    def called(self) -> str:
+        """How messages call this table."""
+        return getattr(self, "name", None) or "the table"
+
+    def must_have_shape(self) -> bool:
+        """Whether the table cannot do without an outline of its own."""
+        return True
+
+    def may_start_at_origin(self) -> bool:
+        """Whether a rectangle without ``at`` starts at (0, 0)."""
+        return False
+
+
+class Footprint(Outline):
+    """An outline with cut-outs."""
+
+    cut_outs: Annotated[tuple[Outline, ...], Field(description="holes: a list of outlines", max_length=MOST_PARTS)] = ()
+
+
+class InlineMaterial(Part):
+    """A material given in the study: one conductivity, or in-plane and through, or x, y and through."""
+
+    name: Annotated[Name, Field(description="how the tables call it")] = "inline"
+    conductivity: Annotated[Conductivity | None, Field(description="the same in all directions")] = None
+    conductivity_in_plane: Annotated[Conductivity | None, Field(description="along the plan")] = None
+    conductivity_x: Annotated[Conductivity | None, Field(description="along x, before turning")] = None
+    conductivity_y: Annotated[Conductivity | None, Field(description="along y, before turning")] = None
+    conductivity_through: Annotated[Conductivity | None, Field(description="through the thickness")] = None
+    exponent: Annotated[float, Field(ge=-3, le=3, strict=True, description="n of k = k_ref (T / T_ref)^n, -3 to 3")] = (
+        0.0
+    )
+    temperature_reference: Annotated[Temperature, Field(description="T_ref of that law")] = 300.0
+    density: Annotated[Density | None, Field(description="for the mass")] = None
+
+    @model_validator(mode="after")
+    def _one_form(self) -> Self:
+        given = {name for name in type(self).model_fields if name.startswith("conductivity") and getattr(self, name)}
+        forms = (
+            {"conductivity"},
+            {"conductivity_in_plane", "conductivity_through"},
+            {"conductivity_x", "conductivity_y", "conductivity_through"},
+        )
+        if given not in forms:
+            raise wrong(
+                "the conductivities given do not make a material",
+                "conductivity; or conductivity_in_plane + _through; or conductivity_x + _y + _through",
+                value=", ".join(sorted(given)) or "none",
+            )
+        return self
+
+
+MaterialChoice = Annotated[
+    Annotated[Name, Tag(TEXT)] | Annotated[InlineMaterial, Tag(TABLE)],
+    Discriminator(_kind_of),
+]
+
+
+class Interface(Part):
+    """What lies between two bodies: an impedance, or a bond line with its conductivity and contact terms."""
+
+    impedance: Annotated[Impedance | None, Field(description="areal, of the whole interface; 0 is perfect contact")] = (
+        None
+    )
+    bond_line: Annotated[Length | None, Field(description="thickness of the joint")] = None
+    conductivity: Annotated[Conductivity | None, Field(description="of the bond line")] = None
+    material: Annotated[MaterialChoice | None, Field(description="of the bond line, in place of its conductivity")] = (
+        None
+    )
+    contact: Annotated[Impedance, Field(description="both contact terms together, added to the bond line")] = 0.0
+
+    def is_interface(self) -> bool:
+        """Whether the table describes a joint (and not a solid layer)."""
+        return self.impedance is not None or self.bond_line is not None
+
+    @model_validator(mode="after")
+    def _joint_form(self) -> Self:
+        self.check_form()
+        return self
+
+    def check_form(self) -> None:
+        """Refuse a table that is no interface."""
+        if not self.is_interface():
+            raise wrong("an interface needs an impedance or a bond line", 'impedance = "8 mm^2 K/W"')
+        if self.impedance is not None and (self.bond_line is not None or self.contact or self.conductivity):
+            raise wrong("an interface has an impedance or a bond line, not both", "impedance; or bond_line + ...")
+        if self.bond_line is not None and (self.conductivity is None) == (self.material is None):
+            raise wrong("a bond line needs its conductivity or its material, one of them", 'conductivity = "5 W/m/K"')
+
+
+InterfaceChoice = Annotated[
+    Annotated[Interface, Tag(TABLE)] | Annotated[Literal["perfect"], Tag(TEXT)],
+    Discriminator(_kind_of),
+]
