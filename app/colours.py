@@ -1,6 +1,7 @@
 """Colours for fields: maps whose lightness rises evenly, so that they read the same in grey and to the colour-blind."""
 
 from dataclasses import dataclass
+from functools import cache
 
 import numpy as np
 
@@ -35,8 +36,9 @@ _TO_RGB = np.array(
 )
 
 
+@cache
 def colours(colour_map: ColourMap, count: int = 256) -> np.ndarray:
-    """The map's colours from dark to light, array (count, 3) of uint8, sRGB.
+    """The map's colours from dark to light, array (count, 3) of uint8, sRGB, read-only.
 
     Lightness (CIE L*, what is left in grey) rises by equal steps while the hue turns; each colour is nearly as strong as a screen
     can show, but never stronger than STRONGEST.
@@ -49,7 +51,9 @@ def colours(colour_map: ColourMap, count: int = 256) -> np.ndarray:
     grey = np.cbrt(linear @ LUMINANCE)
     at = np.interp(np.linspace(grey[0], grey[-1], count), grey, share)
     rgb = np.column_stack([np.interp(at, share, channel) for channel in _gamma(linear).T])
-    return (255 * rgb + 0.5).astype(np.uint8)
+    table = (255 * rgb + 0.5).astype(np.uint8)
+    table.setflags(write=False)
+    return table
 
 
 def _linear_rgb(lightness: np.ndarray, chroma: np.ndarray, hue: np.ndarray) -> np.ndarray:

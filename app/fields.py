@@ -28,6 +28,13 @@ TEMPERATURE, RISE, BODY = "temperature [degC]", "rise [K]", "body"
 LINEAR_PARTS = np.array([[0, 3, 5], [3, 1, 4], [5, 4, 2], [3, 4, 5]])  # of a quadratic triangle, counter-clockwise
 
 
+def counter_clockwise(space: PlanSpace, elements: np.ndarray) -> np.ndarray:
+    """Plan nodes (elements, 6) of elements, corners counter-clockwise; the plan space itself orders them by number."""
+    nodes = space.element_nodes[elements]
+    (ux, uy), (vx, vy) = ((space.nodes[nodes[:, i]] - space.nodes[nodes[:, 0]]).T for i in (1, 2))
+    return np.where((ux * vy < uy * vx)[:, None], nodes[:, [0, 2, 1, 5, 4, 3]], nodes)
+
+
 def wedges_of(space: PlanSpace, slab: Slab, elevation: float) -> tuple[np.ndarray, np.ndarray]:
     """A body as linear wedges: four to each quadratic triangle and interval between thickness nodes.
 
@@ -50,7 +57,7 @@ def wedges_of(space: PlanSpace, slab: Slab, elevation: float) -> tuple[np.ndarra
     plan = space.nodes[slab.pattern.nodes]
     count = len(plan)
     points = np.column_stack([np.tile(plan, (len(heights), 1)), np.repeat(heights, count)])
-    local = np.searchsorted(slab.pattern.nodes, space.element_nodes[slab.pattern.elements])
+    local = np.searchsorted(slab.pattern.nodes, counter_clockwise(space, slab.pattern.elements))
     lower = local[:, LINEAR_PARTS].reshape(-1, 3)
     first = count * np.arange(len(heights) - 1)[:, None, None]
     return points, np.concatenate([lower + first + count, lower + first], axis=2).reshape(-1, 6)
@@ -143,7 +150,8 @@ def write_mesh(path: str | os.PathLike[str], space: PlanSpace) -> Path:
     import meshio
 
     points = np.column_stack([space.nodes, np.zeros(len(space.nodes))])
-    mesh = meshio.Mesh(points, [("triangle6", np.ascontiguousarray(space.element_nodes))])
+    triangles = counter_clockwise(space, np.arange(len(space.element_nodes)))
+    mesh = meshio.Mesh(points, [("triangle6", triangles)])
     with written_whole(path) as aside:
         mesh.write(aside, file_format="vtu")
     return Path(path)

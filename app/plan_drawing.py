@@ -1,6 +1,7 @@
 """What a picture is made of (surfaces, strokes, words, all in pixels) and its rendering by pyvista, with or without a display."""
 
 import os
+import re
 import sys
 from dataclasses import dataclass, field
 from functools import cache
@@ -13,12 +14,12 @@ from plancha.app.colours import WARM, ColourMap, colours
 from plancha.app.label_places import Box
 from plancha.app.shared_libraries import missing_libraries, missing_message
 from plancha.app.whole import written_whole
-from plancha.fem.plan import PlanSpace, shape_values
 
 DOTS_PER_INCH = 254  # 1600 pixels are 160 mm
 TEXT = 28  # pixels: 8 pt at that density
 TITLE = 36
 DARK, MIDDLE, LIGHT = (0.10, 0.10, 0.12), (0.38, 0.38, 0.40), (1.0, 1.0, 1.0)
+NUMBER_AND_UNIT = re.compile(r"(?<=\d) (?=(K|W|°C|%))")  # the space between them, at which no line is broken
 SAMPLES = 4  # per pixel, so that slanting lines are smooth
 QUICK_COMPRESSION = 3  # of the PNG: five times faster than the default for a few percent more bytes
 
@@ -83,67 +84,6 @@ class Picture:
     def size(self) -> tuple[int, int]:
         """Width and height of the image [px]."""
         return round(self.window.width), round(self.window.height)
-
-
-def fine_triangles(
-    space: PlanSpace, elements: np.ndarray, values: np.ndarray, parts: int
-) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-    """A quadratic function as flat triangles, parts^2 to each of the elements, evaluated on the polynomial.
-
-    Parameters
-    ----------
-    space : PlanSpace
-    elements : array (elements,)
-        Numbers of the elements to draw.
-    values : array (plan nodes,)
-        The function's nodal values, any unit.
-    parts : int
-        Into how many each side is cut.
-
-    Returns
-    -------
-    points : array (elements * k, 2), [m], with k = (parts + 1)(parts + 2) / 2
-    triangles : array (elements * parts^2, 3), counter-clockwise
-    values : array (elements * k,)
-    """
-    lattice, small = _lattice(parts)
-    corners = space.nodes[space.element_nodes[elements, :3]]
-    points = np.einsum("kc,ecx->ekx", lattice, corners).reshape(-1, 2)
-    fine = values[space.element_nodes[elements]] @ shape_values(lattice).T
-    triangles = small + len(lattice) * np.arange(len(elements))[:, None, None]
-    return points, triangles.reshape(-1, 3), fine.ravel()
-
-
-@cache
-def _lattice(parts: int) -> tuple[np.ndarray, np.ndarray]:
-    """Barycentric coordinates (k, 3) of evenly cut sides, and the small triangles (parts^2, 3) between them."""
-    places = [(i, j) for i in range(parts + 1) for j in range(parts + 1 - i)]
-    number = {place: n for n, place in enumerate(places)}
-    triangles = []
-    for i, j in places:
-        if i + j < parts:
-            triangles.append([number[i, j], number[i + 1, j], number[i, j + 1]])
-        if i + j < parts - 1:
-            triangles.append([number[i + 1, j], number[i + 1, j + 1], number[i, j + 1]])
-    b, c = np.array(places).T / parts
-    return np.column_stack([1 - b - c, b, c]), np.array(triangles)
-
-
-def isolines(points: np.ndarray, triangles: np.ndarray, values: np.ndarray, level: float) -> np.ndarray:
-    """Segments (n, 2, 2) along which a function that is linear on each triangle takes a value."""
-    above = values > level
-    count = above[triangles].sum(axis=1)
-    cut = triangles[(count == 1) | (count == 2)]
-    # Turn each triangle so that the corner that is alone on its side of the level comes first.
-    odd = above[cut] == (above[cut].sum(axis=1) == 1)[:, None]
-    first = np.argmax(odd, axis=1)
-    turned = np.take_along_axis(cut, (first[:, None] + np.arange(3)) % 3, axis=1)
-    ends = []
-    for other in (1, 2):
-        a, b = turned[:, 0], turned[:, other]
-        share = ((level - values[a]) / (values[b] - values[a]))[:, None]
-        ends.append(points[a] + share * (points[b] - points[a]))
-    return np.stack(ends, axis=1)
 
 
 def check_libraries() -> None:
@@ -213,7 +153,7 @@ def text_size(text: str, size: int = TEXT, bold: bool = False) -> tuple[float, f
 def wrapped(text: str, width: float, size: int = TEXT, bold: bool = False) -> list[str]:
     """A text as lines of at most ``width`` [px], broken at spaces (within a word only where it is longer than a line)."""
     lines = [""]
-    for word in text.split():
+    for word in NUMBER_AND_UNIT.sub("\u00a0", text).split(" "):
         longer = f"{lines[-1]} {word}".strip()
         if lines[-1] and text_size(longer, size, bold)[0] > width:
             lines.append("")
@@ -270,9 +210,8 @@ def _surface(pyvista: Any, part: Surface, layer: int) -> Any:
     data = mesh.point_data if len(part.values) == len(part.points) else mesh.cell_data
     data["value"] = part.values
     mesh.set_active_scalars("value")
-    rgba = np.column_stack([colours(part.colour_map), np.full(256, 255, np.uint8)])
     mapper = pyvista.DataSetMapper(mesh)
-    mapper.lookup_table = pyvista.LookupTable(values=rgba, scalar_range=part.limits)
+    mapper.lookup_table = lookup_table(pyvista, part.colour_map, part.limits)
     mapper.scalar_range = part.limits
     mapper.interpolate_before_map = True
     actor = pyvista.Actor(mapper=mapper)
@@ -280,19 +219,36 @@ def _surface(pyvista: Any, part: Surface, layer: int) -> Any:
     return actor
 
 
+def lookup_table(pyvista: Any, colour_map: ColourMap, limits: tuple[float, float]) -> Any:
+    """A colour map between two values, as pyvista takes it."""
+    rgba = np.column_stack([colours(colour_map), np.full(256, 255, np.uint8)])
+    return pyvista.LookupTable(values=rgba, scalar_range=limits)
+
+
 def _plain(pyvista: Any, part: Strokes | Patch, layer: int) -> Any:
-    """Lines or a polygon in one colour."""
-    if isinstance(part, Strokes):
-        points = _raised(part.segments.reshape(-1, 2), layer)
-        pairs = np.arange(len(points)).reshape(-1, 2)
-        mesh = pyvista.PolyData(points, lines=np.insert(pairs, 0, 2, axis=1).ravel())
-    else:
-        mesh = pyvista.PolyData(_raised(part.corners, layer), faces=[len(part.corners), *range(len(part.corners))])
+    """Strokes or a polygon in one colour."""
+    polygons = stroke_quads(part.segments, part.width) if isinstance(part, Strokes) else part.corners[None]
+    count, corners = polygons.shape[:2]
+    faces = np.arange(count * corners).reshape(count, corners)
+    mesh = pyvista.PolyData.from_regular_faces(_raised(polygons.reshape(-1, 2), layer), faces)
     actor = pyvista.Actor(mapper=pyvista.DataSetMapper(mesh))
     actor.mapper.scalar_visibility = False
     actor.prop.color, actor.prop.lighting = part.colour, False
-    actor.prop.line_width = part.width if isinstance(part, Strokes) else 1.0
     return actor
+
+
+def stroke_quads(segments: np.ndarray, width: float) -> np.ndarray:
+    """Rectangles (n, 4, 2) of a width [px] around segments (n, 2, 2), half a width longer at both ends.
+
+    Graphics drivers differ in the widths of lines that they can draw, and leave gaps between short ones.
+    """
+    start, stop = segments[:, 0], segments[:, 1]
+    length = np.linalg.norm(stop - start, axis=1, keepdims=True)
+    along = np.divide(stop - start, length, out=np.tile([1.0, 0.0], (len(segments), 1)), where=length > 0) * width / 2
+    across = along[:, ::-1] * [-1.0, 1.0]
+    return np.stack(
+        [start - along - across, stop + along - across, stop + along + across, start - along + across], axis=1
+    )
 
 
 def _words_actor(words: Words, window: Box) -> Any:

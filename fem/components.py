@@ -86,6 +86,27 @@ class Coupling:
     peak: np.ndarray
 
 
+def point_weights(solution: Solution, source: int, point: tuple[float, float]) -> np.ndarray:
+    """Weights (unknowns,) that give the temperature at a point of a source's active face."""
+    sheets = solution.sheets
+    chosen = sheets.stack.sources[source]
+    slab = sheets.slabs[chosen.chain[0]]
+    element, shapes = locate(sheets.space, point, slab.pattern.elements)
+    weights = np.zeros(sheets.size)
+    weights[slab.on_face(chosen.face, sheets.space.element_nodes[element])] = shapes
+    return weights
+
+
+def peak_weights(solution: Solution, source: int) -> np.ndarray:
+    """Weights (unknowns,) that give the temperature at a source's hot spot."""
+    return point_weights(solution, source, active_peak(solution, solution.sheets.stack.sources[source]).point)
+
+
+def temperature_at(solution: Solution, source: int, point: tuple[float, float]) -> float:
+    """Temperature [K] at a point of a source's active face."""
+    return float(point_weights(solution, source, point) @ solution.temperature)
+
+
 def unit_rises(solution: Solution) -> np.ndarray:
     """Rises (unknowns, sources) [K/W] by one watt of each source, conductivities as in the solution."""
     return solution.system.rises(np.ascontiguousarray(solution.sheets.unit_loads.T))
@@ -95,13 +116,8 @@ def coupling(solution: Solution, rises: np.ndarray) -> Coupling:
     """The coupling matrices from the unit rises."""
     sheets = solution.sheets
     mean = sheets.unit_loads @ rises
-    peak = np.empty_like(mean)
-    for row, source in enumerate(sheets.stack.sources):
-        slab = sheets.slabs[source.chain[0]]
-        element, shapes = locate(sheets.space, active_peak(solution, source).point, slab.pattern.elements)
-        nodes = np.searchsorted(slab.pattern.nodes, sheets.space.element_nodes[element])
-        peak[row] = shapes @ rises[slab.unknowns[nodes, slab.through.face(source.face)]]
-    return Coupling(tuple(source.name for source in sheets.stack.sources), mean, peak)
+    peak = np.array([peak_weights(solution, number) @ rises for number in range(len(sheets.stack.sources))])
+    return Coupling(tuple(source.name for source in sheets.stack.sources), mean, peak.reshape(mean.shape))
 
 
 @dataclass(frozen=True)

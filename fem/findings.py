@@ -18,9 +18,12 @@ from plancha.fem.components import (
     spreading_resistances,
     unit_rises,
 )
+from plancha.fem.estimate import ErrorEstimate, solve_to_accuracy
 from plancha.fem.ladder import Ladder, ladders, lumped_of
 from plancha.fem.lumped import Lumped
+from plancha.fem.memory import most_unknowns, refuse_what_does_not_fit
 from plancha.fem.plan import plan_space
+from plancha.fem.refinement import halved, refined
 from plancha.fem.resolution import through_of
 from plancha.fem.sheets import sheets_of
 from plancha.fem.solve import Solution, solve
@@ -34,6 +37,7 @@ class Findings:
     """All that is said about one solved load case; ``unit_rises`` (unknowns, sources) [K/W] feed the pictures."""
 
     solution: Solution
+    estimate: ErrorEstimate | None
     audit: Audit
     components: list[ComponentState]
     limiting: ComponentState | None
@@ -48,15 +52,22 @@ class Findings:
 
 
 def solve_stack(stack: Stack, refinement: float = 1.0) -> Solution:
-    """The way from bodies to temperatures: mesh, plan functions, operators, solve."""
+    """The way from bodies to temperatures, without an estimate of the error: mesh, plan functions, operators, solve."""
     stack, snapped = snapped_stack(stack)
-    mesh = plan_mesh(stack, refinement, snapped)
+    mesh = refined(plan_mesh(stack, refinement, snapped))
     space = plan_space(mesh)
-    sheets = sheets_of(stack, space, through_of(stack))
+    sheets = sheets_of(stack, space, [halved(through) for through in through_of(stack)])
     return solve(sheets)
 
 
-def findings_of(solution: Solution) -> Findings:
+def solve_with_estimate(stack: Stack) -> tuple[Solution, ErrorEstimate]:
+    """The same way, refined until the stack's accuracy is met, with the estimate of the error."""
+    stack, snapped = snapped_stack(stack)
+    refuse_what_does_not_fit(stack)
+    return solve_to_accuracy(stack, plan_mesh(stack, snapped=snapped), stack.accuracy, most_unknowns())
+
+
+def findings_of(solution: Solution, estimate: ErrorEstimate | None = None) -> Findings:
     """Audit a solution and draw everything from it.
 
     Raises
@@ -68,6 +79,7 @@ def findings_of(solution: Solution) -> Findings:
     states, rises, lumped = component_states(solution), unit_rises(solution), lumped_of(solution)
     return Findings(
         solution=solution,
+        estimate=estimate,
         audit=checked,
         components=states,
         limiting=limiting(states),

@@ -7,7 +7,7 @@ from plancha.geometry.bodies import COMPONENT_SIDE, COOLED_SIDE, FACE_NAMES, Bod
 from plancha.geometry.grading import feature_of
 
 DEGREE = 2
-FINEST = 0.3  # first sub-layer over the heat's feature, in the thickness stretched by the anisotropy
+FINEST = 0.6  # first sub-layer over the heat's feature, thickness stretched by anisotropy, before each is cut in two
 WHOLE = 0.6  # a first sub-layer of more than this share of the thickness is the whole thickness
 
 

@@ -33,7 +33,8 @@ class System:
         """Temperature changes (size,) or (size, columns) [K] by heat [W] of that shape, all coolants and held unknowns at 0."""
         free = free_unknowns(self.sheets)
         full = np.zeros_like(heat)
-        full[free] = self.factor.solve(heat[free])
+        if len(free):
+            full[free] = self.factor.solve(heat[free])
         return full
 
     def temperatures(self, heat: np.ndarray) -> np.ndarray:

@@ -130,7 +130,7 @@ class Stack:
 
     ``reference`` is what rises are counted from: the first coolant's own temperature, else the ambient. ``scaled`` names the
     components whose power scales for the sustainable power. ``notes`` are remarks for the user: unusual values, overhangs;
-    ``cautions`` say what in the materials can hurt people or hardware.
+    ``cautions`` say what in the materials can hurt people or hardware. ``accuracy`` [-] is wanted of the peak rises.
     """
 
     title: str
@@ -146,6 +146,7 @@ class Stack:
     probes: tuple[Probe, ...]
     scaled: tuple[str, ...]
     mesh_size: float | None = None
+    accuracy: float = 0.005
     notes: tuple[str, ...] = field(default=())
     cautions: tuple[str, ...] = field(default=())
 

@@ -86,8 +86,8 @@ def _check_sizes(draft: Draft) -> None:
         return
     bounds = shapely.total_bounds([body.outline for body in draft.bodies])
     extent = float(max(bounds[2:] - bounds[:2]))
-    shapes = [(body.outline, path) for body, path in zip(draft.bodies, draft.body_paths)]
-    shapes += [(source.outline, path) for source, path in zip(draft.sources, draft.source_paths)]
+    shapes = [(source.outline, path) for source, path in zip(draft.sources, draft.source_paths)]
+    shapes += [(body.outline, path) for body, path in zip(draft.bodies, draft.body_paths)]
     shapes += [(place.area, path) for place, path in _cooled(draft) if place.area is not None]
     seen = set()
     for shape, path in shapes:

@@ -34,7 +34,8 @@ def key_lines(text: str) -> dict[Path, int]:
         word, line = tokens[position]
         if word == "[":
             table, position = _header(tokens, position, counts)
-            lines.setdefault(table, line)
+            for length in range(1, len(table) + 1):
+                lines.setdefault(table[:length], line)
         else:
             position = _assignment(tokens, position, table, lines)
     return lines

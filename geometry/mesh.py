@@ -115,7 +115,7 @@ def mesh_of(
         gmsh.option.setNumber("Mesh.Algorithm", 6)
         gmsh.option.setNumber("Mesh.RandomSeed", 1)
         mesh = geometry.generate_mesh(dim=2)
-    return _compact(mesh.points[:, :2], mesh.get_cells_type("triangle"), tuple(snapped))
+    return oriented(mesh.points[:, :2], mesh.get_cells_type("triangle"), tuple(snapped))
 
 
 def _add_faces(geometry, faces: list[shapely.Polygon], tolerance: float) -> None:
@@ -172,8 +172,8 @@ def _set_sizes(zones: Sequence[SizeZone], ceiling: float) -> None:
         field.setAsBackgroundMesh(smallest)
 
 
-def _compact(points: np.ndarray, triangles: np.ndarray, snapped: tuple[str, ...]) -> PlanMesh:
-    """Drop points of no triangle, turn all triangles counter-clockwise."""
+def oriented(points: np.ndarray, triangles: np.ndarray, snapped: tuple[str, ...] = ()) -> PlanMesh:
+    """The mesh without points that no triangle uses, points in order of x, all triangles counter-clockwise."""
     used, triangles = np.unique(triangles, return_inverse=True)
     points, triangles = points[used], triangles.reshape(-1, 3)
     a, b, c = (points[triangles[:, i]] for i in range(3))

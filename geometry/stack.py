@@ -77,6 +77,7 @@ def _laid(draft: Draft) -> Stack:
         probes=tuple(draft.probes),
         scaled=_scaled(draft),
         mesh_size=study.mesh_size,
+        accuracy=study.accuracy,
         notes=tuple(dict.fromkeys(draft.notes)),
         cautions=cautions_of(draft),
     )

@@ -6,6 +6,7 @@ from pydantic import BeforeValidator, Field, model_validator
 
 from plancha.geometry.parts import (
     MOST_PARTS,
+    Accuracy,
     Angle,
     Coefficient,
     Footprint,
@@ -233,6 +234,7 @@ class Study(Part):
         BeforeValidator(_listed),
         Field(description='components whose power scales for the sustainable power; "all", or a list of names'),
     ] = ("all",)
+    accuracy: Annotated[Accuracy, Field(description="wanted of each peak rise; refined until met")] = 0.005
     mesh_size: Annotated[Length | None, Field(description="largest triangle side; else chosen")] = None
     plate: Annotated[
         tuple[Plate, ...],

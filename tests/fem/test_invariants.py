@@ -1,7 +1,8 @@
 """What linear steady conduction obeys whatever the numbers: no reference value is needed.
 
 Exact statements for constant properties, derived independently; most hold for the discrete problem too, to rounding. Random stacks:
-a plate, maybe a second body on its cooled side, two dies on joints, orthotropic and turned materials, a film that may vary.
+a plate, maybe a second body on its cooled side, two dies on joints, orthotropic and turned materials, a film that may vary. What
+is exact on any mesh is checked on a coarse one.
 """
 
 from dataclasses import replace
@@ -18,9 +19,9 @@ from plancha.fem.audit import UNDERSHOOT_LIMIT, audit, heat_paths
 from plancha.fem.components import coupling, unit_rises
 from plancha.fem.plan import plan_space
 from plancha.fem.planes import plan_mean
-from plancha.fem.resolution import through_of
 from plancha.fem.sheets import sheets_of
-from plancha.fem.solve import solve
+from plancha.fem.solve import Solution, solve
+from plancha.fem.thickness import Through
 from plancha.geometry.bodies import COOLED_SIDE, Body, Film, Grid, Joint, Rim, Stack
 from plancha.geometry.grading import plan_mesh, snapped_stack
 
@@ -29,9 +30,9 @@ few = settings(max_examples=12, deadline=None, derandomize=True)
 ROUNDING = 1e-8  # relative: temperatures of 300 K carry rises of some kelvin, conditions up to 1e6
 GRID = 3e-6  # the mesher rounds corners to 1e-6 of the plan
 
-conductivities = st.tuples(st.floats(2.0, 1500.0), st.floats(2.0, 1500.0), st.floats(2.0, 400.0))
+conductivities = st.tuples(st.floats(20.0, 800.0), st.floats(20.0, 800.0), st.floats(5.0, 400.0))
 impedances = st.sampled_from([0.0, 2e-6, 30e-6, 300e-6])
-spans = st.integers(5, 12)  # mm
+spans = st.integers(6, 12)  # mm
 
 
 @st.composite
@@ -45,7 +46,7 @@ def plates_with_dies(draw, even_film=False, dies=2, maps=True) -> Stack:
         place = (left, draw(st.integers(0, 7)) * 1e-3, *side)
         power = draw(st.floats(0.5, 100.0))
         if maps and draw(st.booleans()):
-            power = random_tiles(*side, 3, 4, power, draw(st.integers(0, 9)))
+            power = random_tiles(*side, 2, 2, power, draw(st.integers(0, 9)))
         bodies.append(_slab(draw, f"die {number}", place, thinnest=0.3))
         joints.append(Joint(f"interface {number}", len(bodies) - 1, 0, draw(impedances)))
         sources.append(source(f"die {number}", place, power, (len(bodies) - 1, 0), (number,)))
@@ -58,7 +59,7 @@ def plates_with_dies(draw, even_film=False, dies=2, maps=True) -> Stack:
 
 
 def _slab(draw, name, place, thinnest=0.5) -> Body:
-    thickness, turned = draw(st.floats(thinnest, 5.0)) * 1e-3, draw(st.floats(-pi / 2, pi / 2))
+    thickness, turned = draw(st.floats(thinnest, 3.0)) * 1e-3, draw(st.floats(-pi / 2, pi / 2))
     return body(name, place, thickness, draw(conductivities), turned)
 
 
@@ -86,11 +87,11 @@ def with_coefficient(whole: Stack, factor: float) -> Stack:
     return replace(whole, films=tuple(scaled(film) for film in whole.films))
 
 
-def on_one_mesh(*stacks: Stack):
-    """Solutions of stacks that differ in numbers only, all with the first one's mesh and thickness functions."""
+def on_one_mesh(*stacks: Stack) -> list[Solution]:
+    """Coarse solutions of stacks that differ in numbers only, all with the first one's mesh and thickness functions."""
     snapped, notes = snapped_stack(stacks[0])
-    space = plan_space(plan_mesh(snapped, 1.0, notes))
-    through = through_of(snapped)
+    space = plan_space(plan_mesh(snapped, 0.5, notes))
+    through = [Through(degree=1 + number % 3) for number in range(len(snapped.bodies))]
     return [solve(sheets_of(snapped_stack(each)[0], space, through)) for each in stacks]
 
 
@@ -118,7 +119,7 @@ def test_nothing_is_hotter_than_the_hottest_source(whole):
 @few
 @given(plates_with_dies(even_film=True))
 def test_the_mean_rise_under_an_even_film_is_its_heat_over_coefficient_and_area(whole):
-    solved = solve_stack(whole)
+    solved = on_one_mesh(whole)[0]
     film = whole.films[0]
     face = solved.face(film.body, COOLED_SIDE)
     mean = plan_mean(solved.sheets.space, face, solved.sheets.slabs[film.body].pattern.elements) - REFERENCE
@@ -131,7 +132,7 @@ def test_the_mean_rise_under_an_even_film_is_its_heat_over_coefficient_and_area(
 @given(plates_with_dies())
 def test_a_watt_here_warms_there_as_a_watt_there_warms_here(whole):
     """Also orthotropic and turned, with joints and an uneven film; means weighted by the receiver's own heat."""
-    solved = solve_stack(whole)
+    solved = on_one_mesh(whole)[0]
     mean = coupling(solved, unit_rises(solved)).mean
     # The smaller entry may be 1e-6 of the larger: what counts is the matrix's own size.
     assert mean == approx(mean.T, abs=ROUNDING * np.abs(mean).max())
@@ -142,7 +143,7 @@ def test_a_watt_here_warms_there_as_a_watt_there_warms_here(whole):
 @few
 @given(plates_with_dies())
 def test_the_rise_of_two_dies_is_the_sum_of_the_rises_of_each(whole):
-    solved = solve_stack(whole)
+    solved = on_one_mesh(whole)[0]
     sheets = solved.sheets
     alone = [solve(sheets, sheets.powers * np.eye(2)[number]).temperature - REFERENCE for number in range(2)]
     together = solved.temperature - REFERENCE
@@ -159,7 +160,7 @@ def test_scaling_every_conductance_scales_the_rises_down(whole, factor):
     for number in range(len(whole.bodies)):
         scaled = with_conductivity(scaled, number, factor)
     scaled = replace(scaled, joints=tuple(replace(j, impedance=j.impedance / factor) for j in whole.joints))
-    before, after = (solve_stack(each).temperature - REFERENCE for each in (whole, scaled))
+    before, after = (solved.temperature - REFERENCE for solved in on_one_mesh(whole, scaled))
     assert factor * after == approx(before, abs=ROUNDING * np.abs(before).max())
 
 
@@ -201,7 +202,7 @@ def mirrored(whole: Stack) -> Stack:
 @given(plates_with_dies(even_film=True, maps=False))
 def test_the_mirror_image_has_the_same_temperatures(whole):
     """The mesher does not mirror its meshes: the two differ by their plan errors, kept well below 0.5 % of the rise."""
-    here, there = solve_stack(whole, 2.0), solve_stack(mirrored(whole), 2.0)
+    here, there = solve_stack(whole), solve_stack(mirrored(whole))
     for number in range(2):
         one, other = state(here, number), state(there, number)
         assert other.peak.value - REFERENCE == approx(one.peak.value - REFERENCE, rel=2e-3)
@@ -219,7 +220,7 @@ def test_turning_or_moving_everything_changes_nothing(whole, angle, shift):
 
     bodies = tuple(replace(each, outline=moved(each.outline), turned=each.turned + angle) for each in whole.bodies)
     sources = tuple(replace(each, outline=moved(each.outline)) for each in whole.sources)
-    here, there = solve_stack(whole, 2.0), solve_stack(replace(whole, bodies=bodies, sources=sources), 2.0)
+    here, there = solve_stack(whole), solve_stack(replace(whole, bodies=bodies, sources=sources))
     # Other meshes (size zones follow the axes): the plan error of both, well below 0.5 %.
     for number in range(2):
         assert state(there, number).mean - REFERENCE == approx(state(here, number).mean - REFERENCE, rel=2e-3)

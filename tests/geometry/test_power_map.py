@@ -20,6 +20,7 @@ from plancha.geometry.power_map import (
     peak_flux,
     scaled,
     smallest_strong_feature,
+    strong_regions,
     total_power,
     turned,
     uniform_map,
@@ -195,6 +196,26 @@ def test_a_circle_counts_with_its_mean_chord():
     y, x = np.mgrid[:200, :200] + 0.5
     power_map = grid(np.where((x - 100) ** 2 + (y - 100) ** 2 < 50**2, 5.0, 1.0), 0.02, 0.02)
     assert smallest_strong_feature(power_map) == pytest.approx(np.pi / 4 * 10e-3, rel=0.01)
+
+
+def test_each_strong_region_has_its_box_and_extent():
+    power_map = drawn((slice(40, 60), slice(20, 90), 4.0), (slice(100, 110), slice(150, 190), 4.0))
+    (one, extent), (other, smaller) = sorted(strong_regions(power_map), key=lambda region: -region[1])
+    # Cells of 0.1 mm: rows 40 to 60 are y 4 mm to 6 mm, columns 20 to 90 x 2 mm to 9 mm.
+    assert one == pytest.approx((2e-3, 4e-3, 9e-3, 6e-3)) and extent == pytest.approx(2e-3)
+    assert other == pytest.approx((15e-3, 10e-3, 19e-3, 11e-3)) and smaller == pytest.approx(1e-3)
+    assert smallest_strong_feature(power_map) == smaller
+
+
+@given(power_maps())
+def test_strong_regions_lie_in_the_map_and_are_no_smaller_than_the_smallest_feature(power_map):
+    for (left, bottom, right, top), extent in strong_regions(power_map):
+        assert 0 <= left < right <= power_map.width and 0 <= bottom < top <= power_map.height
+        assert smallest_strong_feature(power_map) <= extent <= min(right - left, top - bottom) * (1 + 1e-9)
+
+
+def test_in_a_map_without_a_strong_feature_there_is_no_region():
+    assert strong_regions(uniform_map(0.02, 0.01, 5.0)) == strong_regions(uniform_map(0.02, 0.01, 0.0)) == []
 
 
 def test_in_a_map_without_a_strong_feature_the_short_side_is_the_extent():

@@ -7,6 +7,7 @@ SI units, temperatures in K; a rectangle is ``(left, bottom, right, top)``.
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field
+from itertools import pairwise
 
 import numpy as np
 from cvxopt import cholmod, matrix, spmatrix
@@ -49,6 +50,8 @@ class Problem:
     heat: Sequence[Patch]
     cooling: Sequence[Patch]
     largest_cell: float
+    heated_cell: float
+    margin: float  # around each heated patch, where cells are still of ``heated_cell``
 
 
 @dataclass
@@ -77,33 +80,35 @@ def peaks(problem: Problem, split: int) -> Floats:
         np.add.at(load, cells, watts)
         faces.append((cells, watts))
     temperature = _settled(problem, box_of_cell, links, grounds, load)
-    area = np.outer(np.diff(y), np.diff(x)).ravel()
+    area = np.outer(np.diff(y), np.diff(x))
     found = []
     for patch, (cells, watts) in zip(problem.heat, faces):
         box = problem.boxes[patch.box]
-        plan = area[_inside(box.place, x, y).ravel()] if len(cells) == _inside(box.place, x, y).sum() else None
-        assert plan is not None
+        plan = area[_patch_cells(problem, patch, x, y)]
         depth = box.thickness / (box.layers * split) / 2
         k = _conductivity(problem, box_of_cell[cells], temperature[cells])
         found.append(float(np.max(temperature[cells] + watts / plan * depth / k)))
     return np.array(found)
 
 
-def extrapolated_peaks(problem: Problem, split: int = 2) -> tuple[Floats, Floats]:
-    """Peaks with the second-order error taken out by grids of ``split`` and 2 ``split``, and how much was taken out [K]."""
+def extrapolated_peaks(problem: Problem, split: int) -> Floats:
+    """Peaks [K] with the second-order error taken out by grids of ``split`` and 2 ``split``."""
     coarse, fine = peaks(problem, split), peaks(problem, 2 * split)
-    return fine + (fine - coarse) / 3, (fine - coarse) / 3
+    return fine + (fine - coarse) / 3
 
 
 def _edges(problem: Problem, axis: int, split: int) -> Floats:
-    """All edges of boxes and patches, cells of at most ``largest_cell`` between them, each split."""
-    ends = [box.place[axis::2] for box in problem.boxes]
+    """All edges of boxes and patches; between them cells of at most ``largest_cell``, near heat ``heated_cell``, each split."""
+    ends = [np.asarray(box.place[axis::2]) for box in problem.boxes]
     ends += [(patch.x, patch.y)[axis] for patch in (*problem.heat, *problem.cooling)]
-    breaks = np.unique(np.round(np.concatenate([np.asarray(e) for e in ends]), 9))
-    pieces = [
-        np.linspace(low, high, split * int(np.ceil((high - low) / problem.largest_cell - 1e-9)) + 1)[:-1]
-        for low, high in zip(breaks, breaks[1:])
-    ]
+    low, high = min(e.min() for e in ends), max(e.max() for e in ends)
+    hot = [(patch.x, patch.y)[axis][[0, -1]] + np.array([-1, 1]) * problem.margin for patch in problem.heat]
+    breaks = np.unique(np.round(np.clip(np.concatenate([*ends, *hot]), low, high), 9))
+    pieces = []
+    for start, stop in pairwise(breaks):
+        near = any(ends[0] <= (start + stop) / 2 <= ends[1] for ends in hot)
+        size = problem.heated_cell if near else problem.largest_cell
+        pieces.append(np.linspace(start, stop, split * int(np.ceil((stop - start) / size - 1e-9)) + 1)[:-1])
     return np.append(np.concatenate(pieces), breaks[-1])
 
 
@@ -138,8 +143,8 @@ def _links(problem: Problem, numbers: list[NDArray[np.int64]], x: Floats, y: Flo
     for lower, upper, resistance in problem.contacts:
         one, other = numbers[lower][-1], numbers[upper][0]
         both = (one >= 0) & (other >= 0)
-        halves = [problem.boxes[b].thickness / len(numbers[b]) / 2 / area[both] for b in (lower, upper)]
-        links.add(one[both], other[both], *halves, resistance / area[both])
+        h1, h2 = (problem.boxes[b].thickness / len(numbers[b]) / 2 / area[both] for b in (lower, upper))
+        links.add(one[both], other[both], h1, h2, resistance / area[both])
     for patch in problem.cooling:
         cells, film = _on_face(problem, numbers, patch, x, y, share=False)
         bare = _bare(problem, numbers, patch)[_patch_cells(problem, patch, x, y)]

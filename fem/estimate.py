@@ -1,0 +1,198 @@
+"""Discretisation error of peaks and spreading resistances, and refinement until a wanted accuracy is met.
+
+Plan and thickness are told apart: the answer is compared with the same problem on triangles twice as large, and with the same problem
+on sub-layers twice as thick. The two differences may have opposite signs; they are added by magnitude.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from plancha.fem.components import component_states, spreading_resistances, temperature_at, unit_rises
+from plancha.fem.plan import plan_space
+from plancha.fem.refinement import halved, refined, worth_refining
+from plancha.fem.resolution import through_of
+from plancha.fem.sheets import sheets_of
+from plancha.fem.solve import Solution, solve
+from plancha.fem.thickness import Through
+from plancha.geometry.bodies import Body, Stack
+from plancha.geometry.materials import conductivity_at, is_nonlinear
+from plancha.geometry.mesh import PlanMesh
+
+QUANTITIES = ("peak rise", "mean rise", "spreading by maximum", "spreading by mean")
+# Error left after a halving, over what the halving changed, and error before it over that change. With an order of convergence p these
+# are 1 / (2^p - 1) and 1 + that: taken for p = 1.7 of peaks and p = 0.8 of means, which feel the jump of flux at the footprint's edge.
+# A peak's change may pass through nothing by chance; the mean's, which does not, guards it. Chosen on random layered cases with known
+# answers; judged on others (docs/accuracy.md).
+LEFT_OVER = np.array([0.45, 1.3, 0.45, 1.3])
+BEFORE = np.array([1.4, 2.5, 1.4, 2.5])
+GUARD = 0.05
+FLOOR = 1e-5  # of a quantity: no estimate claims less
+ROUNDS = 8
+SHARE = 0.7  # of the plan error whose triangles a local refinement cuts; the rest is left as it was
+SMALL = 0.05  # of the largest rise: a component's own rise below this counts as this
+
+
+@dataclass(frozen=True)
+class ErrorEstimate:
+    """Estimated errors of QUANTITIES, arrays (sources, 4) [K, K, K/W, K/W]: by the plan, by the thickness.
+
+    ``values`` are the quantities themselves; ``wanted`` the relative accuracy asked of the peak rises.
+    """
+
+    values: np.ndarray
+    plan: np.ndarray
+    thickness: np.ndarray
+    wanted: float
+
+    @property
+    def total(self) -> np.ndarray:
+        """Both errors added by magnitude, (sources, 4)."""
+        return self.plan + self.thickness + FLOOR * np.abs(self.values)
+
+    @property
+    def scale(self) -> np.ndarray:
+        """What errors of rises are relative to [K], (sources,): the peak rise, at least a small share of the largest."""
+        rises = np.abs(self.values[:, 0])
+        return np.maximum(rises, SMALL * rises.max(initial=1e-12))
+
+    @property
+    def worst(self) -> float:
+        """Largest error of a peak or mean rise, relative to the peak rise; 0 without sources."""
+        return float((self.total[:, :2] / self.scale[:, None]).max(initial=0.0))
+
+    @property
+    def reached(self) -> bool:
+        """Whether the wanted accuracy is reached."""
+        return self.worst <= self.wanted
+
+
+@dataclass(frozen=True)
+class Trial:
+    """One discretisation of a problem with constant conductivities: mesh, thickness functions, solution, quantities."""
+
+    mesh: PlanMesh
+    through: tuple[Through, ...]
+    solution: Solution
+    rises: np.ndarray
+    quantities: np.ndarray
+    peaks: tuple[tuple[float, float], ...]
+
+
+def trial(stack: Stack, mesh: PlanMesh, through: Sequence[Through]) -> Trial:
+    """Solve one discretisation and take its quantities."""
+    solution = solve(sheets_of(stack, plan_space(mesh), through))
+    rises = unit_rises(solution)
+    states, spreading = component_states(solution), spreading_resistances(solution, rises)
+    rows = [
+        (state.peak.value - stack.reference, state.mean - stack.reference, each.maximum, each.mean)
+        for state, each in zip(states, spreading)
+    ]
+    quantities = np.array(rows).reshape(-1, len(QUANTITIES))
+    return Trial(mesh, tuple(through), solution, rises, quantities, tuple(state.peak.point for state in states))
+
+
+def solve_to_accuracy(
+    stack: Stack, mesh: PlanMesh, wanted: float, most_unknowns: float = np.inf
+) -> tuple[Solution, ErrorEstimate]:
+    """Solve a stack and estimate the error; refine mesh or thickness, whichever is worse, until it is as wanted.
+
+    Parameters
+    ----------
+    mesh : PlanMesh
+        The coarse mesh that the first answer's is refined from.
+    wanted : float, [-]
+        Largest allowed estimate of a peak rise's error, relative to the rise.
+    most_unknowns : float
+        No discretisation may have more.
+
+    Returns
+    -------
+    solution, estimate
+        Of the finest discretisation; ``estimate.reached`` tells whether the accuracy is met.
+    """
+    coarse = through_of(stack)
+    finest, estimate = _first(constant_conductivity(stack), mesh, coarse, wanted)
+    for _ in range(ROUNDS):
+        if estimate.reached or not len(stack.sources):
+            break
+        better = _refine(finest, estimate)
+        if _predicted(finest, *better) > most_unknowns:
+            break
+        following = trial(finest.solution.sheets.stack, *better)
+        estimate = _updated(estimate, finest, following)
+        finest = following
+    if is_linear_stack(stack):
+        return replace(finest.solution, sheets=replace(finest.solution.sheets, stack=stack)), estimate
+    sheets = sheets_of(stack, finest.solution.sheets.space, finest.through)
+    return solve(sheets), estimate
+
+
+def _first(stack: Stack, mesh: PlanMesh, through: Sequence[Through], wanted: float) -> tuple[Trial, ErrorEstimate]:
+    """The answer on the refined mesh; the coarse mesh shows what the plan lacks, and, with halved sub-layers, the thickness."""
+    answer, coarse = trial(stack, refined(mesh), through), trial(stack, mesh, through)
+    finer = trial(stack, mesh, [halved(each) for each in through])
+    plan, thickness = guarded(LEFT_OVER, change(answer, coarse)), guarded(BEFORE, change(finer, coarse))
+    return answer, ErrorEstimate(answer.quantities, plan, thickness, wanted)
+
+
+def change(one: Trial, other: Trial) -> np.ndarray:
+    """Size of the difference of QUANTITIES, (sources, 4).
+
+    Peaks are compared as numbers, and each at its own place with the other's temperature there: an overshoot at a steep edge
+    has the same height on every mesh, but never the same place.
+    """
+    size = np.abs(one.quantities - other.quantities)
+    for number in range(len(size)):
+        for a, b in ((one, other), (other, one)):
+            there = temperature_at(b.solution, number, a.peaks[number]) - a.solution.sheets.stack.reference
+            size[number, 0] = max(size[number, 0], abs(there - a.quantities[number, 0]))
+    return size
+
+
+def guarded(factors: np.ndarray, size: np.ndarray) -> np.ndarray:
+    """Errors (sources, 4) from changes of that size, the peaks' guarded by the means'."""
+    guard = np.zeros_like(size)
+    guard[:, 0], guard[:, 2] = GUARD * size[:, 1], GUARD * size[:, 3]
+    return factors * size + guard
+
+
+def _refine(finest: Trial, estimate: ErrorEstimate) -> tuple[PlanMesh, tuple[Through, ...]]:
+    """The next discretisation: the worst component's worse direction."""
+    relative = estimate.total[:, :2] / estimate.scale[:, None]
+    worst, which = np.unravel_index(int(np.argmax(relative)), relative.shape)
+    if estimate.thickness[worst, which] > estimate.plan[worst, which]:
+        return finest.mesh, tuple(halved(through) for through in finest.through)
+    return refined(finest.mesh, worth_refining(finest.solution, int(worst), SHARE)), finest.through
+
+
+def _predicted(finest: Trial, mesh: PlanMesh, through: Sequence[Through]) -> float:
+    nodes = [sum(len(t.nodes) for t in each) for each in (finest.through, through)]
+    return finest.solution.sheets.size * len(mesh.triangles) / len(finest.mesh.triangles) * nodes[1] / nodes[0]
+
+
+def _updated(estimate: ErrorEstimate, before: Trial, after: Trial) -> ErrorEstimate:
+    size = change(after, before)
+    if after.mesh is before.mesh:
+        return replace(estimate, values=after.quantities, thickness=guarded(LEFT_OVER, size))
+    # The triangles that were not cut keep their share of the error.
+    plan = guarded(LEFT_OVER, size) + (1 - SHARE) * estimate.plan
+    return replace(estimate, values=after.quantities, plan=plan)
+
+
+def is_linear_stack(stack: Stack) -> bool:
+    """Whether no conductivity of a stack depends on temperature."""
+    return not any(is_nonlinear(body.material) for body in stack.bodies)
+
+
+def constant_conductivity(stack: Stack) -> Stack:
+    """The stack with every conductivity as at the reference temperature: what errors are estimated on."""
+    return replace(stack, bodies=tuple(_constant(body, stack.reference) for body in stack.bodies))
+
+
+def _constant(body: Body, temperature: float) -> Body:
+    if not is_nonlinear(body.material):
+        return body
+    k_x, k_y, k_z = (float(k) for k in conductivity_at(body.material, temperature))
+    return replace(body, material=replace(body.material, conductivity=(k_x, k_y, k_z), exponent=0.0))

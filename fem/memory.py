@@ -1,0 +1,60 @@
+"""How much memory a problem will take, so that one that is too big is refused before it starts."""
+
+import numpy as np
+
+from plancha.fem.refinement import halved
+from plancha.fem.resolution import through_of
+from plancha.geometry.bodies import Stack
+from plancha.geometry.faults import Fault, StudyError
+from plancha.geometry.grading import predicted_triangles
+
+# Peak of the whole solve per plan node, thickness node squared and log2 of the plan nodes, measured on plates of 4,000 to 60,000 plan
+# nodes and 3 to 9 thickness nodes: 64 to 115.
+BYTES = 115
+NODES_PER_TRIANGLE = 2  # of quadratic triangles
+CUT = 4  # every triangle of the plan mesh is cut into four
+SHARE = 0.5  # of the free memory that one problem may take
+LARGEST = 400_000  # unknowns at which refinement for accuracy stops, however much memory there is
+
+
+def free_memory() -> float:
+    """Memory [bytes] that can be had without swapping."""
+    import psutil
+
+    return float(psutil.virtual_memory().available)
+
+
+def predicted_memory(stack: Stack) -> tuple[float, float]:
+    """Bytes that the first answer will take, and its number of unknowns."""
+    plan = NODES_PER_TRIANGLE * CUT * np.maximum(predicted_triangles(stack), 1.0)
+    through = np.array([len(halved(each).nodes) for each in through_of(stack)])
+    return float((BYTES * plan * through**2 * np.log2(plan)).sum()), float((plan * through).sum())
+
+
+def refuse_what_does_not_fit(stack: Stack) -> None:
+    """Stop before a problem that would take more than half of the free memory.
+
+    Raises
+    ------
+    StudyError
+        With the estimate and what would make it smaller.
+    """
+    needed, unknowns = predicted_memory(stack)
+    free = free_memory()
+    if needed > SHARE * free:
+        raise StudyError(
+            [
+                Fault(
+                    "mesh_size",
+                    f"the study would need about {needed / 1e9:.1f} GB for {unknowns:.3g} unknowns",
+                    allowed=f"half of the free memory, {SHARE * free / 1e9:.1f} GB",
+                    hint="a larger mesh_size, fewer tiny outlines, or a coarser power map",
+                )
+            ]
+        )
+
+
+def most_unknowns() -> float:
+    """Number of unknowns at which refinement for accuracy stops."""
+    typical = BYTES * 5 * 16  # bytes per unknown at five thickness nodes and some 60,000 plan nodes
+    return min(LARGEST, SHARE * free_memory() / typical)

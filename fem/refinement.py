@@ -1,0 +1,79 @@
+"""Finer discretisations of the same problem: triangles cut into four, all or some; sub-layers cut in two."""
+
+import numpy as np
+
+from plancha.fem.components import peak_weights
+from plancha.fem.plan import PlanSpace
+from plancha.fem.sheets import Slab, in_plane
+from plancha.fem.solve import Solution
+from plancha.fem.thickness import SHEET_DEGREE, Through
+from plancha.geometry.materials import conductivity_at
+from plancha.geometry.mesh import PlanMesh, oriented
+
+
+def refined(mesh: PlanMesh, marked: np.ndarray | None = None) -> PlanMesh:
+    """The mesh with every triangle cut into four; or the marked ones (numbers) and what conformity asks beside them."""
+    from skfem import MeshTri
+
+    whole = MeshTri(mesh.points.T.copy(), mesh.triangles.T.copy())
+    finer = whole.refined(1) if marked is None else whole.refined(marked)
+    return oriented(finer.p.T, finer.t.T, mesh.snapped)
+
+
+def halved(through: Through) -> Through:
+    """Thickness functions with every sub-layer cut in two; a sheet stays a sheet."""
+    if through.degree == SHEET_DEGREE:
+        return through
+    breaks = np.array(through.breaks)
+    middles = (breaks[1:] + breaks[:-1]) / 2
+    return Through(tuple(float(b) for b in np.sort(np.concatenate([breaks, middles]))), through.degree)
+
+
+def worth_refining(solution: Solution, source: int, share: float) -> np.ndarray:
+    """Triangles (numbers) that hold the given share of the plan error of a source's peak rise, the worst first.
+
+    An error counts as far as the peak feels it: its energy in the temperatures times its energy in the peak's response to heat placed
+    anywhere, each measured as slope against slope smoothed over neighbouring triangles (Zienkiewicz and Zhu 1987, from memory).
+    """
+    sheets = solution.sheets
+    felt = solution.system.rises(peak_weights(solution, source))
+    own, response = np.zeros(len(sheets.space.areas)), np.zeros(len(sheets.space.areas))
+    for slab in sheets.slabs:
+        own[slab.pattern.elements] += _slab_error(sheets.space, slab, solution.temperature, sheets.stack.reference)
+        response[slab.pattern.elements] += _slab_error(sheets.space, slab, felt, sheets.stack.reference)
+    error = np.sqrt(own * response)
+    order = np.argsort(-error)
+    count = int(np.searchsorted(np.cumsum(error[order]), share * error.sum())) + 1
+    return np.sort(order[:count])
+
+
+def _slab_error(space: PlanSpace, slab: Slab, rise: np.ndarray, reference: float) -> np.ndarray:
+    """Energy (elements,) of the difference between slopes and smoothed slopes, summed through the thickness."""
+    elements = slab.pattern.elements
+    corners = np.searchsorted(slab.pattern.nodes, space.element_nodes[elements])
+    k_x, k_y, _ = conductivity_at(slab.body.material, reference)
+    k_xx, k_yy, _ = in_plane(slab.body, np.asarray(k_x), np.asarray(k_y))
+    weights = slab.through.mass.sum(axis=1) * slab.body.thickness
+    error = np.zeros(len(elements))
+    for level, weight in enumerate(weights):
+        slopes = _corner_slopes(space, elements, rise[slab.unknowns[:, level]][corners])
+        count = np.bincount(corners[:, :3].ravel(), minlength=len(slab.pattern.nodes))
+        for axis, k in ((0, k_xx), (1, k_yy)):
+            total = np.bincount(corners[:, :3].ravel(), slopes[:, :, axis].ravel(), len(count))
+            smooth = (total / np.maximum(count, 1))[corners[:, :3]]
+            error += weight * k * space.areas[elements] * ((slopes[:, :, axis] - smooth) ** 2).mean(axis=1)
+    return error
+
+
+def _corner_slopes(space: PlanSpace, elements: np.ndarray, values: np.ndarray) -> np.ndarray:
+    """Slopes (elements, corner, axis) of quadratics with nodal values (elements, 6) at their triangles' corners."""
+    corner = space.nodes[space.element_nodes[elements, :3]]
+    u, v = corner[:, 1] - corner[:, 0], corner[:, 2] - corner[:, 0]
+    f0, f1, f2, f01, f12, f02 = values.T
+    # Slopes along b and c (barycentric) at the corners a, b, c.
+    along_b = np.stack([4 * f01 - 3 * f0 - f1, 3 * f1 + f0 - 4 * f01, f0 - f1 + 4 * (f12 - f02)], axis=1)
+    along_c = np.stack([4 * f02 - 3 * f0 - f2, f0 - f2 + 4 * (f12 - f01), 3 * f2 + f0 - 4 * f02], axis=1)
+    area = u[:, 0] * v[:, 1] - u[:, 1] * v[:, 0]
+    x = (along_b * v[:, 1, None] - along_c * u[:, 1, None]) / area[:, None]
+    y = (along_c * u[:, 0, None] - along_b * v[:, 0, None]) / area[:, None]
+    return np.stack([x, y], axis=2)
