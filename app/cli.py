@@ -1,6 +1,7 @@
 """The command line: new, check, solve, materials. It parses with nothing heavy imported; each command loads what it needs."""
 
 import argparse
+import os
 import sys
 from pathlib import Path
 
@@ -55,6 +56,8 @@ def main(arguments: list[str] | None = None) -> int:
 
 def _guarded(given: argparse.Namespace) -> int:
     """Run the command and turn what it raises into messages and exit codes."""
+    # Before numpy loads: its threads cost more than they bring at these sizes.
+    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
     from plancha.geometry.faults import Failure, StudyError
 
     try:

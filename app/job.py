@@ -6,7 +6,7 @@ from rich.console import Console
 
 from plancha.app.result import Result
 from plancha.app.staging import staged
-from plancha.fem.findings import Findings, findings_of, solve_stack
+from plancha.fem.findings import Findings, findings_of, solve_with_estimate
 from plancha.geometry.study_file import StudyFile, read_study
 
 
@@ -16,7 +16,7 @@ def solved_study(path: Path, console: Console) -> tuple[StudyFile, list[Findings
 
     study = read_study(path)
     cases = track(study.cases, "solving", console=console, transient=True, disable=not console.is_terminal)
-    return study, [findings_of(solve_stack(case.stack)) for case in cases]
+    return study, [findings_of(solve_with_estimate(case.stack)) for case in cases]
 
 
 def write_results(
@@ -29,7 +29,8 @@ def write_results(
         if pictures:
             from plancha.app.pictures import draw_pictures
 
-            draw_pictures(found[0], study.cases[0].name, aside)
+            views = {each.name: each.map for each in study.cases[0].study.component if each.map is not None}
+            draw_pictures(found[0], study.cases[0].name, aside, views)
         names = sorted(path.name for path in aside.iterdir())
     return [folder / name for name in names]
 

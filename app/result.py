@@ -318,7 +318,8 @@ def _lumped(each: Lumped) -> LumpedRecord:
 
 
 def _ladder(each: Ladder) -> LadderRecord:
-    rungs, before = [], None
+    rungs: list[RungRecord] = []
+    before: float | None = None
     for name, rise in zip(RUNGS, each.rises):
         change = None if rise is None or before is None else rise - before
         rungs.append(RungRecord(name=name, rise_K=rise, change_K=change))

@@ -14,17 +14,17 @@ from plancha.fem.plan import plan_space
 from plancha.fem.refinement import halved, refined, worth_refining
 from plancha.fem.resolution import through_of
 from plancha.fem.sheets import sheets_of
-from plancha.fem.solve import Solution, solve
+from plancha.fem.solve import Solution, is_linear, solve
 from plancha.fem.thickness import Through
 from plancha.geometry.bodies import Body, Stack
 from plancha.geometry.materials import conductivity_at, is_nonlinear
 from plancha.geometry.mesh import PlanMesh
 
 QUANTITIES = ("peak rise", "mean rise", "spreading by maximum", "spreading by mean")
-# Error left after a halving, over what the halving changed, and error before it over that change. With an order of convergence p these
-# are 1 / (2^p - 1) and 1 + that: taken for p = 1.7 of peaks and p = 0.8 of means, which feel the jump of flux at the footprint's edge.
-# A peak's change may pass through nothing by chance; the mean's, which does not, guards it. Chosen on random layered cases with known
-# answers; judged on others (docs/accuracy.md).
+# Error left after a halving, over what the halving changed, and error before it over that change. With an order of convergence p
+# these are 1 / (2^p - 1) and 1 + that: taken for p = 1.7 of peaks and p = 0.8 of means, which feel the jump of flux at the footprint's
+# edge. A peak's change may pass through nothing by chance; the mean's, which does not, guards it. Chosen on random layered cases with
+# known answers; judged on others (docs/accuracy.md).
 LEFT_OVER = np.array([0.45, 1.3, 0.45, 1.3])
 BEFORE = np.array([1.4, 2.5, 1.4, 2.5])
 GUARD = 0.05
@@ -80,6 +80,15 @@ class Trial:
     peaks: tuple[tuple[float, float], ...]
 
 
+@dataclass(frozen=True)
+class Solved:
+    """A solution, the same with all conductivities as at the reference temperature, and the estimate of their error."""
+
+    solution: Solution
+    constant: Solution
+    estimate: ErrorEstimate
+
+
 def trial(stack: Stack, mesh: PlanMesh, through: Sequence[Through]) -> Trial:
     """Solve one discretisation and take its quantities."""
     solution = solve(sheets_of(stack, plan_space(mesh), through))
@@ -93,9 +102,7 @@ def trial(stack: Stack, mesh: PlanMesh, through: Sequence[Through]) -> Trial:
     return Trial(mesh, tuple(through), solution, rises, quantities, tuple(state.peak.point for state in states))
 
 
-def solve_to_accuracy(
-    stack: Stack, mesh: PlanMesh, wanted: float, most_unknowns: float = np.inf
-) -> tuple[Solution, ErrorEstimate]:
+def solve_to_accuracy(stack: Stack, mesh: PlanMesh, wanted: float, most_unknowns: float = np.inf) -> Solved:
     """Solve a stack and estimate the error; refine mesh or thickness, whichever is worse, until it is as wanted.
 
     Parameters
@@ -109,8 +116,8 @@ def solve_to_accuracy(
 
     Returns
     -------
-    solution, estimate
-        Of the finest discretisation; ``estimate.reached`` tells whether the accuracy is met.
+    Solved
+        On the finest discretisation; ``estimate.reached`` tells whether the accuracy is met.
     """
     coarse = through_of(stack)
     finest, estimate = _first(constant_conductivity(stack), mesh, coarse, wanted)
@@ -123,10 +130,10 @@ def solve_to_accuracy(
         following = trial(finest.solution.sheets.stack, *better)
         estimate = _updated(estimate, finest, following)
         finest = following
-    if is_linear_stack(stack):
-        return replace(finest.solution, sheets=replace(finest.solution.sheets, stack=stack)), estimate
     sheets = sheets_of(stack, finest.solution.sheets.space, finest.through)
-    return solve(sheets), estimate
+    constant = finest.solution
+    # The same unknowns: its temperatures and factor are where k(T) starts from.
+    return Solved(solve(sheets, start=constant) if not is_linear(sheets) else constant, constant, estimate)
 
 
 def _first(stack: Stack, mesh: PlanMesh, through: Sequence[Through], wanted: float) -> tuple[Trial, ErrorEstimate]:
@@ -179,11 +186,6 @@ def _updated(estimate: ErrorEstimate, before: Trial, after: Trial) -> ErrorEstim
     # The triangles that were not cut keep their share of the error.
     plan = guarded(LEFT_OVER, size) + (1 - SHARE) * estimate.plan
     return replace(estimate, values=after.quantities, plan=plan)
-
-
-def is_linear_stack(stack: Stack) -> bool:
-    """Whether no conductivity of a stack depends on temperature."""
-    return not any(is_nonlinear(body.material) for body in stack.bodies)
 
 
 def constant_conductivity(stack: Stack) -> Stack:

@@ -18,7 +18,7 @@ from plancha.fem.components import (
     spreading_resistances,
     unit_rises,
 )
-from plancha.fem.estimate import ErrorEstimate, solve_to_accuracy
+from plancha.fem.estimate import ErrorEstimate, Solved, solve_to_accuracy
 from plancha.fem.ladder import Ladder, ladders, lumped_of
 from plancha.fem.lumped import Lumped
 from plancha.fem.memory import most_unknowns, refuse_what_does_not_fit
@@ -60,21 +60,24 @@ def solve_stack(stack: Stack, refinement: float = 1.0) -> Solution:
     return solve(sheets)
 
 
-def solve_with_estimate(stack: Stack) -> tuple[Solution, ErrorEstimate]:
+def solve_with_estimate(stack: Stack) -> Solved:
     """The same way, refined until the stack's accuracy is met, with the estimate of the error."""
     stack, snapped = snapped_stack(stack)
     refuse_what_does_not_fit(stack)
     return solve_to_accuracy(stack, plan_mesh(stack, snapped=snapped), stack.accuracy, most_unknowns())
 
 
-def findings_of(solution: Solution, estimate: ErrorEstimate | None = None) -> Findings:
-    """Audit a solution and draw everything from it.
+def findings_of(solved: Solved | Solution) -> Findings:
+    """Audit a solution and draw everything from it; without an estimate of its error where none was made.
 
     Raises
     ------
     SolveFailed
         If the audit refuses the solution.
     """
+    solution, constant, estimate = (
+        (solved, None, None) if isinstance(solved, Solution) else (solved.solution, solved.constant, solved.estimate)
+    )
     checked = audit(solution)
     states, rises, lumped = component_states(solution), unit_rises(solution), lumped_of(solution)
     return Findings(
@@ -90,5 +93,5 @@ def findings_of(solution: Solution, estimate: ErrorEstimate | None = None) -> Fi
         budgets=[budget_of(solution, source) for source in solution.sheets.stack.sources if source.power > 0],
         sustainable=sustainable_power(solution),
         lumped=lumped,
-        ladders=ladders(solution, lumped),
+        ladders=ladders(solution, lumped, constant),
     )

@@ -6,13 +6,14 @@ import numpy as np
 
 from plancha.fem.budget import way_out
 from plancha.fem.components import active_peak
+from plancha.fem.estimate import constant_conductivity
 from plancha.fem.lumped import Lumped, lumped_estimate, mean_coefficient
 from plancha.fem.planes import cooled_elements
-from plancha.fem.resolution import through_of
-from plancha.fem.sheets import sheets_of
+from plancha.fem.sheets import Sheets, sheets_of, source_load
 from plancha.fem.solve import Solution, solve
-from plancha.geometry.bodies import Body, Film, Grid, Joint, Stack
-from plancha.geometry.materials import conductivity_at, is_nonlinear
+from plancha.fem.thickness import SHEET_DEGREE, Through
+from plancha.geometry.bodies import Body, Film, Grid, Joint, Source, Stack
+from plancha.geometry.power_map import peak_flux
 
 RUNGS = (
     "one-dimensional chain, no spreading",
@@ -42,35 +43,46 @@ def lumped_of(solution: Solution) -> list[Lumped]:
     return found
 
 
-def ladders(solution: Solution, lumped: list[Lumped]) -> list[Ladder]:
-    """The ladder of every component; the upper rungs are solves of the same mesh with one assumption less each."""
+def ladders(solution: Solution, lumped: list[Lumped], constant: Solution | None = None) -> list[Ladder]:
+    """The ladder of every component; the upper rungs are solves of the same mesh with one assumption less each.
+
+    ``constant`` is the solution with all conductivities as at the reference temperature, where it is at hand.
+    """
     stack = solution.sheets.stack
-    constant = constant_stack(stack)
-    thin = thin_plates(constant)
-    rungs = [_peaks(solution, even_heat(thin), thin), _peaks(solution, thin, thin), _peaks(solution, constant, None)]
-    rungs.append([active_peak(solution, source).value for source in stack.sources])
+    simple = constant_stack(stack)
+    sheets = sheets_of(thin_plates(simple), solution.sheets.space, [Through(degree=SHEET_DEGREE)] * len(stack.bodies))
+    mapped = solve(sheets)
+    even = solve(sheets_of_even_heat(sheets), start=mapped)
+    evenly_cooled = not any(isinstance(film.coefficient, Grid) for film in stack.films)
+    if constant is None or not evenly_cooled:
+        constant = solve(sheets_of(simple, solution.sheets.space, [slab.through for slab in solution.sheets.slabs]))
     found = []
-    for number, estimate in enumerate(lumped):
+    for number, (estimate, source) in enumerate(zip(lumped, stack.sources)):
+        peaks = [
+            active_peak(even, source).value + _drop_to_sheet(simple, replace(source, power_map=None)),
+            active_peak(mapped, source).value + _drop_to_sheet(simple, source),
+            active_peak(constant, source).value,
+            active_peak(solution, source).value,
+        ]
         first = (estimate.rise("one-dimensional"), estimate.rise("closed form, maximum"))
-        found.append(Ladder(estimate.component, (*first, *(rung[number] - stack.reference for rung in rungs))))
+        found.append(Ladder(lumped[number].component, (*first, *(peak - stack.reference for peak in peaks))))
     return found
+
+
+def sheets_of_even_heat(sheets: Sheets) -> Sheets:
+    """The same problem with every component's heat spread evenly over its outline."""
+    sources = tuple(replace(source, power_map=None) for source in sheets.stack.sources)
+    loads = [source_load(sheets.space, sheets.slabs, source, sheets.size) for source in sources]
+    return replace(sheets, unit_loads=np.array(loads).reshape(-1, sheets.size))
 
 
 def constant_stack(stack: Stack) -> Stack:
     """The stack with all conductivities as at the reference temperature and every coefficient map evened out."""
-    bodies = tuple(replace(body, material=_constant(body, stack.reference)) for body in stack.bodies)
     films = tuple(
         replace(film, coefficient=mean_coefficient(film)) if isinstance(film.coefficient, Grid) else film
         for film in stack.films
     )
-    return replace(stack, bodies=bodies, films=films)
-
-
-def _constant(body: Body, temperature: float):
-    if not is_nonlinear(body.material):
-        return body.material
-    k_x, k_y, k_z = (float(k) for k in conductivity_at(body.material, temperature))
-    return replace(body.material, conductivity=(k_x, k_y, k_z), exponent=0.0)
+    return replace(constant_conductivity(stack), films=films)
 
 
 def thin_plates(stack: Stack) -> Stack:
@@ -98,34 +110,9 @@ def _thick_film(stack: Stack, film: Film) -> Film:
     return replace(film, coefficient=1.0 / (1.0 / film.coefficient + half_impedance(stack.bodies[film.body])))
 
 
-def even_heat(stack: Stack) -> Stack:
-    """The stack with every component's heat spread evenly over its outline."""
-    return replace(stack, sources=tuple(replace(source, power_map=None) for source in stack.sources))
-
-
-def _peaks(solution: Solution, stack: Stack, thin: Stack | None) -> list[float]:
-    """Peak [K] of each component of a simplified stack; for thin plates the half thickness under the active face is added."""
-    through = through_of(stack)
-    solved = solve(sheets_of(stack, solution.sheets.space, through))
-    peaks = []
-    for source in stack.sources:
-        peak = active_peak(solved, source).value
-        if thin is not None:
-            peak += _drop_to_sheet(solution, stack, source)
-        peaks.append(peak)
-    return peaks
-
-
-def _drop_to_sheet(solution: Solution, stack: Stack, source) -> float:
-    """Peak flux times half of the chip's own impedance [K]."""
-    original = solution.sheets.stack.bodies[source.chain[0]]
-    if original.sheet or source.power == 0:
+def _drop_to_sheet(simple: Stack, source: Source) -> float:
+    """Peak flux times half of the chip's own impedance [K], which the thin plates leave out under the active face."""
+    if source.power == 0:
         return 0.0
-    map_ = source.power_map
-    flux = (
-        source.power / source.outline.area
-        if map_ is None
-        else float((map_.watts / np.outer(np.diff(map_.y), np.diff(map_.x))).max())
-    )
-    k_z = stack.bodies[source.chain[0]].material.conductivity[2]
-    return flux * original.thickness / 2 / k_z
+    flux = source.power / source.outline.area if source.power_map is None else peak_flux(source.power_map)
+    return flux * half_impedance(simple.bodies[source.chain[0]])

@@ -2,15 +2,17 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 import shapely
 
 from plancha.fem.plate_series import Layer
-from plancha.fem.spreading import cone_resistance, lee_spreading_resistance, plate_resistance, series_mean_resistance
+from plancha.fem.spreading import cone_resistance, lee_spreading_resistance, series_mean_resistance, series_rise_at
 from plancha.geometry.bodies import Body, Film, Grid, Held, Joint, Source, Stack
 from plancha.geometry.materials import conductivity_at
 
+POINTS = 7  # along each side of a footprint, where the series is looked at for its maximum
 RECTANGLE = 1e-6  # share of area by which an outline may differ from its bounding rectangle
 
 
@@ -174,21 +176,31 @@ def _series(
     if reason:
         return [Estimate(f"series, {kind}", None, reason) for kind in ("mean", "maximum")]
     plate = _box(body.outline)
-    neighbours = [
-        each for each in stack.sources if (each.chain[-1] == source.chain[-1] and each.power > 0) or each is source
-    ]
-    places = [_box(_footprint(stack, each)) for each in neighbours]
-    places = [[x - plate[0], y - plate[1], w, h] for x, y, w, h in places]
-    layers, own = [Layer(body.thickness, k)], neighbours.index(source)
-    matrix = series_mean_resistance(plate[2:], places, layers, coefficient)
-    mean = float(matrix[own] @ [each.power for each in neighbours])
-    peak = plate_resistance(plate[2:], places[own], layers, coefficient)
-    excess = source.power * (peak.spreading_maximum - peak.spreading_mean)
-    one_dimensional = sum(link.resistance * link.heat for link in chain[seat:])
-    return [
-        Estimate("series, mean", flat - one_dimensional + mean),
-        Estimate("series, maximum", flat - one_dimensional + mean + excess),
-    ]
+    neighbours = [each for each in stack.sources if each.chain[-1] == source.chain[-1]]
+    boxes = [_box(_footprint(stack, each)) for each in neighbours]
+    places = tuple((x - plate[0], y - plate[1], width, height) for x, y, width, height in boxes)
+    powers = tuple(each.power for each in neighbours)
+    means, maxima = _plate_series((plate[2], plate[3]), places, powers, Layer(body.thickness, k), coefficient)
+    own = neighbours.index(source)
+    rest = flat - sum(link.resistance * link.heat for link in chain[seat:])
+    return [Estimate("series, mean", rest + means[own]), Estimate("series, maximum", rest + maxima[own])]
+
+
+@lru_cache(maxsize=8)
+def _plate_series(
+    plate: tuple[float, float],
+    places: tuple[tuple[float, float, float, float], ...],
+    powers: tuple[float, ...],
+    layer: Layer,
+    coefficient: float,
+) -> tuple[list[float], list[float]]:
+    """Mean and highest rise [K] over each place, all sources at their powers; the highest of a grid of points."""
+    means = series_mean_resistance(plate, places, [layer], coefficient) @ powers
+    within = (np.arange(POINTS) + 0.5) / POINTS
+    x, y, width, height = (part[:, None, None] for part in np.array(places).T)
+    points = np.stack(np.broadcast_arrays(x + width * within[:, None], y + height * within[None, :]), axis=-1)
+    rises = series_rise_at(points.reshape(-1, 2), plate, places, [layer], coefficient) @ powers
+    return means.tolist(), rises.reshape(len(places), -1).max(axis=1).tolist()
 
 
 def _why_no_series(stack: Stack, source: Source, body: Body) -> str:

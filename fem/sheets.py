@@ -18,6 +18,8 @@ from plancha.geometry.bodies import COMPONENT_SIDE, COOLED_SIDE, Body, Film, Gri
 from plancha.geometry.materials import conductivity_at, is_nonlinear
 from plancha.geometry.mesh import inside
 
+Entries = tuple[np.ndarray, np.ndarray, np.ndarray]  # values, rows, columns
+
 
 @dataclass(frozen=True)
 class PlanPattern:
@@ -48,12 +50,17 @@ def plan_pattern(space: PlanSpace, elements: np.ndarray) -> PlanPattern:
 
 @dataclass(frozen=True)
 class Slab:
-    """A body on the mesh: its plan pattern, thickness functions, and global unknowns (plan nodes, thickness nodes)."""
+    """A body on the mesh: its plan pattern, thickness functions, and global unknowns (plan nodes, thickness nodes).
+
+    ``along`` and ``across`` (elements, 6, 6) [W/K] are its element integrals at the reference conductivity.
+    """
 
     body: Body
     pattern: PlanPattern
     through: Through
     unknowns: np.ndarray
+    along: np.ndarray
+    across: np.ndarray
 
     def on_face(self, face: int, nodes: np.ndarray) -> np.ndarray:
         """Unknowns of a face at the given plan nodes, which must lie in the body."""
@@ -100,8 +107,8 @@ class Sheets:
     def constant(self) -> sp.csr_array:
         """All that does not change with temperature: films, rims, joints and bodies of constant conductivity."""
         parts = [exchange.matrix for exchange in self.exchanges] + [m for m in self.joints if m is not None]
-        parts += [slab_matrix(self, slab) for slab in self.slabs if not is_nonlinear(slab.body.material)]
-        return sum_of(parts, self.size)
+        constant = [slab for slab in self.slabs if not is_nonlinear(slab.body.material)]
+        return summed([slab_entries(self, slab) for slab in constant] + [entries_of(part) for part in parts], self.size)
 
     @cached_property
     def coolant_heat(self) -> np.ndarray:
@@ -116,12 +123,18 @@ class Sheets:
         return f"Sheets({self.size} unknowns; {through})"
 
 
-def sum_of(parts: Sequence[sp.csr_array], size: int) -> sp.csr_array:
-    """Sum of sparse matrices."""
-    total = sp.csr_array((size, size))
-    for part in parts:
-        total = total + part
-    return total
+def summed(parts: Sequence[Entries], size: int) -> sp.csr_array:
+    """Matrix of all entries, those of one place added up."""
+    if not parts:
+        return sp.csr_array((size, size))
+    values, rows, columns = (np.concatenate([part[i] for part in parts]) for i in range(3))
+    return sp.coo_array((values, (rows, columns)), shape=(size, size)).tocsr()
+
+
+def entries_of(matrix: sp.csr_array) -> Entries:
+    """Values, rows and columns of a matrix."""
+    coo = matrix.tocoo()
+    return coo.data, *coo.coords
 
 
 def sheets_of(stack: Stack, space: PlanSpace, through: Sequence[Through]) -> Sheets:
@@ -129,7 +142,7 @@ def sheets_of(stack: Stack, space: PlanSpace, through: Sequence[Through]) -> She
     within = [np.flatnonzero(inside(space.mesh, body.outline)) for body in stack.bodies]
     patterns = [plan_pattern(space, elements) for elements in within]
     numbers, size = _number(stack, space, patterns, through)
-    slabs = tuple(Slab(*parts) for parts in zip(stack.bodies, patterns, through, numbers))
+    slabs = tuple(slab_of(space, *parts) for parts in zip(stack.bodies, patterns, through, numbers))
     exchanges = [_film(space, stack, slabs, film, size) for film in stack.films]
     exchanges += [_rim(space, slabs, rim, size) for rim in stack.rims if rim.coefficient is not None]
     held, temperatures, owner, names = _held(space, stack, slabs)
@@ -183,27 +196,43 @@ def in_plane(body: Body, k_x: np.ndarray, k_y: np.ndarray) -> tuple[np.ndarray, 
 
 
 def slab_matrix(sheets: Sheets, slab: Slab, temperature: np.ndarray | None = None) -> sp.csr_array:
-    """Conduction matrix of one body; with k(T) taken per element and thickness quadrature point where a temperature is given."""
-    space, elements, body, through = sheets.space, slab.pattern.elements, slab.body, slab.through
-    at, weights = through.quadrature
-    if temperature is None or not is_nonlinear(body.material):
-        t = np.broadcast_to(sheets.stack.reference, (len(elements), 1))
-        terms = [(t, through.mass, through.stiffness)]
+    """Conduction matrix of one body; see ``slab_entries``."""
+    return summed([slab_entries(sheets, slab, temperature)], sheets.size)
+
+
+def slab_entries(sheets: Sheets, slab: Slab, temperature: np.ndarray | None = None) -> Entries:
+    """Conduction of one body; with k(T) taken per element and thickness quadrature point where a temperature is given."""
+    through, pattern = slab.through, slab.pattern
+    if temperature is None or not is_nonlinear(slab.body.material):
+        factor = _k_over_k_ref(slab, np.full(len(pattern.elements), sheets.stack.reference))
+        terms = [(factor, through.mass, through.stiffness)]
     else:
-        values, slopes = through.values(at)
-        t_elements = element_temperatures(space, slab, temperature) @ values.T
+        (values, slopes), weights = through.at_quadrature, through.quadrature[1]
+        factors = _k_over_k_ref(slab, element_temperatures(sheets.space, slab, temperature) @ values.T)
         terms = [
-            (t_elements[:, [q]], w * np.outer(v, v), w * np.outer(s, s))
-            for q, (w, v, s) in enumerate(zip(weights, values, slopes))
+            (factor, w * np.outer(v, v), w * np.outer(s, s))
+            for factor, w, v, s in zip(factors.T, weights, values, slopes)
         ]
-    blocks = 0.0
-    for t, mass, stiffness in terms:
-        k_x, k_y, k_z = conductivity_at(body.material, t[:, 0])
-        along = space.conduction(*in_plane(body, k_x * body.thickness, k_y * body.thickness), elements)
-        across = (k_z / body.thickness)[:, None, None] * space.mass[elements]
-        blocks = blocks + slab.pattern.gather(along)[:, None, None] * mass
-        blocks = blocks + slab.pattern.gather(across)[:, None, None] * stiffness
-    return _scatter(slab.unknowns[slab.pattern.rows], slab.unknowns[slab.pattern.columns], blocks, sheets.size)
+    blocks: np.ndarray | float = 0.0
+    for factor, mass, stiffness in terms:
+        weight = factor[:, None, None]
+        blocks = blocks + pattern.gather(weight * slab.along)[:, None, None] * mass
+        blocks = blocks + pattern.gather(weight * slab.across)[:, None, None] * stiffness
+    return _entries(slab.unknowns[pattern.rows], slab.unknowns[pattern.columns], np.asarray(blocks))
+
+
+def _k_over_k_ref(slab: Slab, temperature: np.ndarray) -> np.ndarray:
+    """Conductivity over its reference value, the same in all directions."""
+    return conductivity_at(slab.body.material, temperature)[0] / slab.body.material.conductivity[0]
+
+
+def slab_of(space: PlanSpace, body: Body, pattern: PlanPattern, through: Through, unknowns: np.ndarray) -> Slab:
+    """A body on the mesh, its element integrals taken once at the material's reference conductivity."""
+    k_x, k_y, k_z = (np.full(len(pattern.elements), k) for k in body.material.conductivity)
+    along = space.conduction(*in_plane(body, k_x * body.thickness, k_y * body.thickness), pattern.elements)
+    return Slab(
+        body, pattern, through, unknowns, along, (k_z / body.thickness)[:, None, None] * space.mass[pattern.elements]
+    )
 
 
 def element_temperatures(space: PlanSpace, slab: Slab, temperature: np.ndarray) -> np.ndarray:
@@ -212,11 +241,15 @@ def element_temperatures(space: PlanSpace, slab: Slab, temperature: np.ndarray) 
     return temperature[slab.unknowns[middles]].mean(axis=1)
 
 
-def _scatter(rows: np.ndarray, columns: np.ndarray, blocks: np.ndarray, size: int) -> sp.csr_array:
-    """Matrix from blocks (entries, a, b) between unknowns rows (entries, a) and columns (entries, b)."""
+def _entries(rows: np.ndarray, columns: np.ndarray, blocks: np.ndarray) -> Entries:
+    """Entries of blocks (entries, a, b) between unknowns rows (entries, a) and columns (entries, b)."""
     i = np.broadcast_to(rows[:, :, None], blocks.shape).ravel()
     j = np.broadcast_to(columns[:, None, :], blocks.shape).ravel()
-    return sp.coo_array((blocks.ravel(), (i, j)), shape=(size, size)).tocsr()
+    return blocks.ravel(), i, j
+
+
+def _scatter(rows: np.ndarray, columns: np.ndarray, blocks: np.ndarray, size: int) -> sp.csr_array:
+    return summed([_entries(rows, columns, blocks)], size)
 
 
 def face_matrix(
@@ -294,9 +327,9 @@ def _held(space: PlanSpace, stack: Stack, slabs: Sequence[Slab]):
     """Held unknowns (each once), their temperatures, and which named condition owns each."""
     names, unknowns, temperatures, owners = [], [np.zeros(0, int)], [np.zeros(0)], [np.zeros(0, int)]
     places: list[tuple[str, np.ndarray, float]] = []
-    for held in stack.helds:
-        nodes = np.unique(space.element_nodes[bare_elements(space, stack, slabs, held)])
-        places.append((held.name, slabs[held.body].on_face(held.face, nodes), held.temperature))
+    for place in stack.helds:
+        nodes = np.unique(space.element_nodes[bare_elements(space, stack, slabs, place)])
+        places.append((place.name, slabs[place.body].on_face(place.face, nodes), place.temperature))
     for rim in stack.rims:
         if rim.coefficient is None:
             slab = slabs[rim.body]

@@ -7,12 +7,12 @@ import numpy as np
 import scipy.sparse as sp
 
 from plancha.fem.cholesky import Cholesky
-from plancha.fem.sheets import Sheets, Slab, slab_matrix, sum_of
+from plancha.fem.sheets import Sheets, Slab, slab_entries, summed
 from plancha.geometry.faults import Failure
 from plancha.geometry.materials import is_nonlinear
 
 PICARD_STEPS = 40
-SETTLED = 1e-11  # share of all heat out of balance, coolants' included, at which k(T) counts as settled
+SETTLED = 1e-11  # see ``solve``
 ROUNDING = 4 * np.finfo(float).eps  # share of all that a row adds up: what is left below it, rounding has left
 SLOW = 0.5  # a step that leaves more than this share of the imbalance calls for a new factor
 
@@ -91,7 +91,9 @@ def free_unknowns(sheets: Sheets) -> np.ndarray:
 def conduction_matrix(sheets: Sheets, temperature: np.ndarray | None) -> sp.csr_array:
     """The whole matrix with k(T) at the given temperatures (at the reference where None)."""
     changing = [slab for slab in sheets.slabs if is_nonlinear(slab.body.material)]
-    return sum_of([sheets.constant, *(slab_matrix(sheets, slab, temperature) for slab in changing)], sheets.size)
+    if not changing:
+        return sheets.constant
+    return sheets.constant + summed([slab_entries(sheets, slab, temperature) for slab in changing], sheets.size)
 
 
 def factorised(sheets: Sheets, temperature: np.ndarray | None = None) -> System:
@@ -106,7 +108,9 @@ def is_linear(sheets: Sheets) -> bool:
     return not any(is_nonlinear(slab.body.material) for slab in sheets.slabs)
 
 
-def solve(sheets: Sheets, powers: np.ndarray | None = None, start: Solution | None = None) -> Solution:
+def solve(
+    sheets: Sheets, powers: np.ndarray | None = None, start: Solution | None = None, settled: float = SETTLED
+) -> Solution:
     """Steady temperatures of a discrete problem.
 
     Parameters
@@ -115,6 +119,8 @@ def solve(sheets: Sheets, powers: np.ndarray | None = None, start: Solution | No
         Of each source; its own if left out.
     start : Solution
         Of the same sheets at other powers: its factor and temperatures are where the search starts.
+    settled : float, [-]
+        Share of all heat, coolants' included, out of balance at which k(T) counts as settled.
 
     Raises
     ------
@@ -125,15 +131,13 @@ def solve(sheets: Sheets, powers: np.ndarray | None = None, start: Solution | No
     system = factorised(sheets) if start is None else start.near
     if is_linear(sheets):
         return Solution(sheets, system, system.matrix, powers, system.temperatures(powers @ sheets.unit_loads), 1)
-    if start is None:
-        temperature = system.temperatures(powers @ sheets.unit_loads)
+    temperature = system.temperatures(powers @ sheets.unit_loads) if start is None else start.temperature
+    if start is None or is_linear(start.sheets):
         system = factorised(sheets, temperature)
-    else:
-        temperature = start.temperature
-    return _settle(sheets, powers, system, temperature)
+    return _settle(sheets, powers, system, temperature, settled)
 
 
-def _settle(sheets: Sheets, powers: np.ndarray, system: System, temperature: np.ndarray) -> Solution:
+def _settle(sheets: Sheets, powers: np.ndarray, system: System, temperature: np.ndarray, settled: float) -> Solution:
     """k(T) by Picard steps with a fixed factor: each solves for what the heat balance still lacks; a slow one factors anew."""
     free = free_unknowns(sheets)
     before = np.inf
@@ -143,7 +147,7 @@ def _settle(sheets: Sheets, powers: np.ndarray, system: System, temperature: np.
         residual = float(np.abs(lacking).sum()) / max(heat_that_moves(solution), 1e-300)
         if not np.isfinite(residual):
             break
-        if residual < SETTLED or (residual > SLOW * before and _is_rounding(solution, lacking)):
+        if residual < settled or (residual > SLOW * before and _is_rounding(solution, lacking)):
             return solution
         if residual > SLOW * before:
             system = factorised(sheets, temperature)
@@ -165,7 +169,7 @@ def heat_that_moves(solution: Solution) -> float:
 def _is_rounding(solution: Solution, lacking: np.ndarray) -> bool:
     """Whether what the balance lacks is no more than rounding: thin bodies make large terms that all but cancel."""
     terms = abs(solution.matrix) @ np.abs(solution.temperature)
-    return float(np.abs(lacking).sum()) <= ROUNDING * float(terms.sum())
+    return bool(np.abs(lacking).sum() <= ROUNDING * terms.sum())
 
 
 def slab_temperature(solution: Solution, slab: Slab) -> np.ndarray:

@@ -10,6 +10,7 @@ from plancha.fem.solve import Solution, SolveFailed, is_linear, solve
 MOST = 1000.0  # times the stated power; beyond that no limit is met
 TOLERANCE = 1e-5  # of the factor
 STEPS = 40
+SETTLED = 1e-8  # of the heat balance with k(T), while searching
 
 
 @dataclass(frozen=True)
@@ -32,32 +33,35 @@ def sustainable_power(solution: Solution) -> SustainablePower | None:
     total = float(solution.powers[scaled].sum())
     if total <= 0 or limiting(component_states(solution)) is None:
         return None
-    at_rest = _with_factor(solution, solution, scaled, 0.0)
+    at_rest = _at_rest(solution, scaled)
     worst = _worst(at_rest)
     if _margin(worst) <= 0:
         return SustainablePower(names, 0.0, 0.0, worst.name)
-    return _searched(solution, at_rest, scaled, total)
+    return _searched(solution, at_rest, total)
 
 
-def _searched(solution: Solution, at_rest: Solution, scaled: np.ndarray, total: float) -> SustainablePower:
+def _at_rest(solution: Solution, scaled: np.ndarray) -> Solution:
+    """The solution without the scaled power, conductivities left as they are."""
+    powers = np.where(scaled, 0.0, solution.powers)
+    temperature = solution.temperature - solution.near.rises((solution.powers - powers) @ solution.sheets.unit_loads)
+    return Solution(solution.sheets, solution.near, solution.matrix, powers, temperature, 1)
+
+
+def _searched(solution: Solution, at_rest: Solution, total: float) -> SustainablePower:
     """The factor at which the least margin is nothing: a secant that starts from rest and the stated power."""
     names = solution.sheets.stack.scaled
-    low, high, state = 0.0, 1.0, solution
-    least_low, least = _margin(_worst(at_rest)), _margin(_worst(solution))
+    low, high, before, state = 0.0, 1.0, at_rest, solution
     for _ in range(STEPS):
-        slope = (least - least_low) / (high - low)
+        least = _margin(_worst(state))
+        slope = (least - _margin(_worst(before))) / (high - low)
         following = high - least / slope if slope < 0 else np.inf
         if following > MOST:
             return SustainablePower(names, None, None, "")
         if abs(following - high) <= TOLERANCE * high:
             return SustainablePower(names, float(following), float(following) * total, _worst(state).name)
         following = max(following, 0.1 * high)
-        state = (
-            _between(solution, at_rest, following)
-            if is_linear(solution.sheets)
-            else _with_factor(solution, state, scaled, following)
-        )
-        low, least_low, high, least = high, least, following, _margin(_worst(state))
+        before, state = state, _following(before, state, (following - low) / (high - low))
+        low, high = high, following
     raise SolveFailed(
         f"the sustainable power was not found in {STEPS} steps; last factor {high:.6g}, margin {least:.3g} K"
     )
@@ -74,12 +78,9 @@ def _margin(state: ComponentState) -> float:
     return state.margin
 
 
-def _between(solution: Solution, at_rest: Solution, factor: float) -> Solution:
-    """By superposition: rest plus ``factor`` times the difference to the stated power."""
-    temperature = at_rest.temperature + factor * (solution.temperature - at_rest.temperature)
-    powers = at_rest.powers + factor * (solution.powers - at_rest.powers)
-    return Solution(solution.sheets, solution.near, solution.matrix, powers, temperature, 1)
-
-
-def _with_factor(solution: Solution, start: Solution, scaled: np.ndarray, factor: float) -> Solution:
-    return solve(solution.sheets, np.where(scaled, factor * solution.powers, solution.powers), start)
+def _following(before: Solution, state: Solution, step: float) -> Solution:
+    """The solution at powers on the straight line through two states; where k depends on T, settled from that line's guess."""
+    temperature = before.temperature + step * (state.temperature - before.temperature)
+    powers = before.powers + step * (state.powers - before.powers)
+    guess = Solution(state.sheets, state.near, state.matrix, powers, temperature, 1)
+    return guess if is_linear(state.sheets) else solve(state.sheets, powers, guess, SETTLED)

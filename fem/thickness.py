@@ -57,18 +57,21 @@ class Through:
         return _gauss(np.array(self.breaks), self.degree + 1)
 
     @cached_property
+    def at_quadrature(self) -> tuple[np.ndarray, np.ndarray]:
+        """Values and slopes at the quadrature points: two arrays (q, n)."""
+        return self.values(self.quadrature[0])
+
+    @cached_property
     def mass(self) -> np.ndarray:
         """Integrals of products of functions, (n, n)."""
-        at, weights = self.quadrature
-        values = self.values(at)[0]
-        return values.T @ (weights[:, None] * values)
+        values = self.at_quadrature[0]
+        return values.T @ (self.quadrature[1][:, None] * values)
 
     @cached_property
     def stiffness(self) -> np.ndarray:
         """Integrals of products of slopes, (n, n)."""
-        at, weights = self.quadrature
-        slopes = self.values(at)[1]
-        return slopes.T @ (weights[:, None] * slopes)
+        slopes = self.at_quadrature[1]
+        return slopes.T @ (self.quadrature[1][:, None] * slopes)
 
     def face(self, face: int) -> int:
         """Number of the node on a face: 0 component side, 1 cooled side."""

@@ -3,6 +3,7 @@
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 import shapely
@@ -29,14 +30,23 @@ class PlanMesh:
     triangles: np.ndarray
     snapped: tuple[str, ...] = ()
 
+    @cached_property
+    def centres(self) -> np.ndarray:
+        """Centres of the triangles (triangles, 2) [m]."""
+        return self.points[self.triangles].mean(axis=1)
+
     def __repr__(self) -> str:
         return f"PlanMesh({len(self.points)} points, {len(self.triangles)} triangles)"
 
 
 def inside(mesh: PlanMesh, shape: shapely.Polygon) -> np.ndarray:
     """Which triangles lie in a shape whose edges the mesh embeds; bool, shape (triangles,)."""
-    x, y = mesh.points[mesh.triangles].mean(axis=1).T
-    return shapely.contains_xy(shape, x, y)
+    x, y = mesh.centres.T
+    left, bottom, right, top = shape.bounds
+    within = (x > left) & (x < right) & (y > bottom) & (y < top)
+    if not shape.equals(shapely.box(*shape.bounds)):
+        within[within] = shapely.contains_xy(shape, x[within], y[within])
+    return within
 
 
 def snap_outlines(shapes: Sequence[shapely.Polygon]) -> tuple[list[shapely.Polygon], list[str]]:

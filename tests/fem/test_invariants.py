@@ -72,7 +72,8 @@ def _film(draw, even, base) -> Film:
 
 def with_conductivity(whole: Stack, number: int, factor: float) -> Stack:
     material = whole.bodies[number].material
-    changed = replace(material, conductivity=tuple(factor * k for k in material.conductivity))
+    along_x, along_y, through = material.conductivity
+    changed = replace(material, conductivity=(factor * along_x, factor * along_y, factor * through))
     bodies = list(whole.bodies)
     bodies[number] = replace(bodies[number], material=changed)
     return replace(whole, bodies=tuple(bodies))
@@ -169,7 +170,11 @@ def test_scaling_every_conductance_scales_the_rises_down(whole, factor):
 def test_more_conductance_anywhere_never_warms_a_single_source_on_average(whole, number, factor):
     """Weighted by the source's own heat: that is what the theorem speaks of."""
     contacts = tuple(replace(joint, impedance=joint.impedance / factor) for joint in whole.joints)
-    better = [with_conductivity(whole, number, factor), with_coefficient(whole, factor), replace(whole, joints=contacts)]
+    better = [
+        with_conductivity(whole, number, factor),
+        with_coefficient(whole, factor),
+        replace(whole, joints=contacts),
+    ]
     before, *after = (state(solved).power_mean for solved in on_one_mesh(whole, *better))
     assert max(after) <= before + ROUNDING * (before - REFERENCE)
     # The film carries all heat: improving it must show.
@@ -228,7 +233,10 @@ def test_turning_or_moving_everything_changes_nothing(whole, angle, shift):
 
 @pytest.mark.parametrize("face", [0, 1])
 def test_two_equal_dies_placed_alike_are_equally_warm(face):
-    dies = [source("left", (0.01, 0.01, 0.01, 0.01), 20.0, face=face), source("right", (0.04, 0.01, 0.01, 0.01), 20.0, face=face)]
+    dies = [
+        source("left", (0.01, 0.01, 0.01, 0.01), 20.0, face=face),
+        source("right", (0.04, 0.01, 0.01, 0.01), 20.0, face=face),
+    ]
     case = stack([body("plate", (0, 0, 0.06, 0.03), 2e-3, (300.0, 150.0, 50.0))], dies, [cooled(1500.0)])
     solved = solve_stack(case, 2.0)
     left, right = state(solved, 0), state(solved, 1)

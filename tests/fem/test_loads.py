@@ -35,7 +35,8 @@ def space_and_chip(seed):
     """A random mesh of a plan with a chip on it, and the chip's elements."""
     rng = np.random.default_rng(seed)
     shapes = [rectangle(*PLAN), rectangle(*CHIP), circle(0.02, 0.015, float(rng.uniform(0.004, 0.012)))]
-    zones = [SizeZone(tuple(box), float(rng.uniform(4e-4, 3e-3))) for box in rng.uniform(0, 0.02, (2, 4)) + [0, 0, 0.01, 0.01]]
+    corners = rng.uniform(0, 0.02, (2, 2))
+    zones = [SizeZone((x, y, x + 0.01, y + 0.008), float(rng.uniform(4e-4, 3e-3))) for x, y in corners]
     mesh = mesh_of(shapes, zones, largest=float(rng.uniform(2e-3, 7e-3)))
     space = plan_space(mesh)
     centres = mesh.points[mesh.triangles].mean(axis=1)
@@ -158,7 +159,9 @@ def test_beyond_its_grid_a_coefficient_map_goes_on_as_at_its_rim():
     space, _ = space_and_chip(2)
     everywhere = np.arange(len(space.element_nodes))
     left, bottom, width, height = CHIP
-    found = element_values(space, Grid((left, bottom, left + width, bottom + height), np.array([[100.0, 900.0]])), everywhere)
+    found = element_values(
+        space, Grid((left, bottom, left + width, bottom + height), np.array([[100.0, 900.0]])), everywhere
+    )
     x = space.mesh.points[space.mesh.triangles].mean(axis=1)[:, 0]
     assert np.all(found[x < left] == 100.0)
     assert np.all(found[x > left + width] == 900.0)

@@ -16,16 +16,23 @@ from plancha.geometry.outline import rectangle
 few = settings(max_examples=50, deadline=None, derandomize=True)
 coefficients = st.lists(st.floats(-3, 3), min_size=6, max_size=6)
 SIDES = (1.0, 0.75)  # on the mesher's grid of 1e-6 of the plan: its corners are exact
+INNER = rectangle(0.3, 0.2, 0.4, 0.3)
 
 
 @cache
 def whole_space():
-    return plan_space(mesh_of([rectangle(0, 0, *SIDES), rectangle(0.3, 0.2, 0.4, 0.3)]))
+    return plan_space(mesh_of([rectangle(0, 0, *SIDES), INNER]))
 
 
 @pytest.fixture
 def space():
     return whole_space()
+
+
+def inner_elements(space):
+    """Elements of the inner rectangle."""
+    centres = space.nodes[space.element_nodes[:, :3]].mean(axis=1)
+    return np.flatnonzero(shapely.contains_xy(INNER, *centres.T))
 
 
 def quadratic(c, x, y):
@@ -93,8 +100,7 @@ def test_the_peak_inside_a_single_triangle_is_not_missed():
 
 
 def test_a_peak_is_sought_in_the_given_elements_only(space):
-    inner = np.flatnonzero(shapely.contains_xy(rectangle(0.3, 0.2, 0.4, 0.3), *space.nodes[space.element_nodes[:, :3]].mean(axis=1).T))
-    peak = maximum(space, space.nodes[:, 0] + 2 * space.nodes[:, 1], inner)
+    peak = maximum(space, space.nodes[:, 0] + 2 * space.nodes[:, 1], inner_elements(space))
     assert peak.value == approx(0.7 + 2 * 0.5, rel=1e-6)
     assert peak.point == approx((0.7, 0.5), rel=2e-6)
 
@@ -123,10 +129,7 @@ def test_the_six_functions_sum_to_one_and_barycentric_coordinates_rebuild_the_po
 
 def test_the_rim_of_a_part_is_its_outline(space):
     everywhere = np.arange(len(space.element_nodes))
-    for part, length in ((everywhere, 2 * sum(SIDES)), (None, 2 * (0.4 + 0.3))):
-        if part is None:
-            centres = space.nodes[space.element_nodes[:, :3]].mean(axis=1)
-            part = np.flatnonzero(shapely.contains_xy(rectangle(0.3, 0.2, 0.4, 0.3), *centres.T))
+    for part, length in ((everywhere, 2 * sum(SIDES)), (inner_elements(space), INNER.length)):
         rim = rim_edges(space, part)
         ends = space.nodes[rim]
         assert np.linalg.norm(ends[:, 1] - ends[:, 0], axis=1).sum() == approx(length, rel=4e-6)

@@ -39,7 +39,12 @@ def test_each_function_is_one_at_its_own_node_and_nothing_at_the_others(parts, d
 
 
 @few
-@given(steps, degrees, st.lists(st.floats(-2, 2), min_size=5, max_size=5), st.lists(st.floats(-2, 2), min_size=5, max_size=5))
+@given(
+    steps,
+    degrees,
+    st.lists(st.floats(-2, 2), min_size=5, max_size=5),
+    st.lists(st.floats(-2, 2), min_size=5, max_size=5),
+)
 def test_mass_and_stiffness_integrate_polynomials_of_the_degree_exactly(parts, degree, one, other):
     functions = through(parts, degree)
     u, v = Polynomial(one[: degree + 1]), Polynomial(other[: degree + 1])
@@ -59,6 +64,9 @@ def test_heat_spread_between_two_heights_keeps_its_sum_and_its_moments(parts, de
     load = functions.load(start, stop)
     assert load.sum() == approx(1.0, rel=1e-11)
     assert load @ functions.nodes == approx((start + stop) / 2, rel=1e-10)
+    # Each function's own share, as the mean over many heights.
+    heights = start + (stop - start) * (np.arange(4000) + 0.5) / 4000
+    assert load == approx(functions.values(heights)[0].mean(axis=0), abs=2e-4)
     if degree > 1:
         assert load @ functions.nodes**2 == approx((stop**3 - start**3) / 3 / (stop - start), rel=1e-9)
 
@@ -86,9 +94,13 @@ def test_a_sheet_has_one_value_no_slope_and_both_faces_on_it():
 
 
 @few
-@given(st.floats(1e-3, 1.5), st.sampled_from([(True, False), (False, True), (True, True)]), st.sampled_from([1.5, 2.0, 3.0]))
+@given(
+    st.floats(1e-3, 1.5),
+    st.sampled_from([(True, False), (False, True), (True, True)]),
+    st.sampled_from([1.5, 2.0, 3.0]),
+)
 def test_graded_layers_fill_the_thickness_and_start_fine_where_asked(finest, faces, ratio):
-    breaks = np.array(graded(finest, *faces, 2, ratio).breaks)
+    breaks = np.array(graded(finest, faces[0], faces[1], 2, ratio).breaks)
     layers = np.diff(breaks)
     assert (breaks[0], breaks[-1]) == (0.0, approx(1.0, rel=1e-12))
     assert np.all(layers > 0)

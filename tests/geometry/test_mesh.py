@@ -97,8 +97,9 @@ def test_any_rectangles_give_a_conforming_mesh_with_their_edges(boxes):
 
 def test_extra_lines_are_followed():
     whole = rectangle(0, 0, 0.04, 0.02)
-    line = shapely.LineString([(0.013, 0.004), (0.031, 0.017)])
-    mesh = mesh_of([whole], lines=[line, shapely.LineString([(0.031, 0.017), (0.013, 0.017)]), shapely.LineString([(0.013, 0.017), (0.013, 0.004)])])  # fmt: skip
+    a, b, c = (0.013, 0.004), (0.031, 0.017), (0.013, 0.017)
+    line = shapely.LineString([a, b])
+    mesh = mesh_of([whole], lines=[line, shapely.LineString([b, c]), shapely.LineString([c, a])])
     pairs, _ = sides(mesh)
     on_line = shapely.distance(line, shapely.points(mesh.points)) < 1e-7
     followed = pairs[on_line[pairs].all(axis=1)]
@@ -138,7 +139,9 @@ def test_refinement_divides_the_triangles_sides_under_the_sources(refinement):
     coarse, fine = longest_sides(plan_mesh(case)), longest_sides(plan_mesh(case, refinement))
     assert coarse.max() / refinement < fine.max() < 1.5 * coarse.max() / refinement
     die = case.bodies[0].outline
-    medians = [np.median(longest_sides(mesh)[inside(mesh, die)]) for mesh in (plan_mesh(case), plan_mesh(case, refinement))]
+    medians = [
+        np.median(longest_sides(mesh)[inside(mesh, die)]) for mesh in (plan_mesh(case), plan_mesh(case, refinement))
+    ]
     assert medians[1] == approx(medians[0] / refinement, rel=0.2)
 
 
@@ -171,7 +174,8 @@ def test_edges_that_nearly_coincide_are_made_one_and_reported():
 @pytest.mark.parametrize(("share", "merged"), [(0.9, True), (1.1, False)])
 def test_edges_are_made_one_up_to_the_tolerance_and_not_beyond(share, merged):
     offset = share * SNAP * 0.02
-    shapes, notes = snap_outlines([rectangle(0, 0, 0.1, 0.08), rectangle(0.03, 0.03, 0.02, 0.02), rectangle(0.03 + offset, 0.03, 0.02, 0.02)])  # fmt: skip
+    places = [(0, 0, 0.1, 0.08), (0.03, 0.03, 0.02, 0.02), (0.03 + offset, 0.03, 0.02, 0.02)]
+    shapes, notes = snap_outlines([rectangle(*place) for place in places])
     assert bool(notes) == merged
     assert shapes[1].equals(shapes[2]) == merged
 

@@ -4,6 +4,7 @@ Coolant and reference are at REFERENCE; what these functions return are rises ab
 """
 
 from collections.abc import Sequence
+from typing import TypeAlias
 
 import numpy as np
 import shapely
@@ -17,7 +18,7 @@ from plancha.geometry.materials import Material
 from plancha.geometry.power_map import PowerMap, total_power
 
 REFERENCE = 300.0  # K
-Shape = Sequence[float] | shapely.Polygon
+Shape: TypeAlias = Sequence[float] | shapely.Polygon
 
 
 def shape(of: Shape) -> shapely.Polygon:

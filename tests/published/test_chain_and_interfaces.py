@@ -81,8 +81,8 @@ def test_the_board_takes_its_share_of_the_heat():
 
 @pytest.mark.parametrize("impedance", [0.0, 1e-6, 100e-6])
 def test_layers_of_one_size_in_uniform_flux_are_resistances_in_series(impedance):
-    area, parts = (0.0, 0.0, 0.04, 0.02), [(0.4e-3, 148.0), (2e-3, 390.0), (5e-3, (50.0, 90.0, 7.0))]
-    bodies = [body(str(n), area, t, k) for n, (t, k) in enumerate(parts)]
+    area = (0.0, 0.0, 0.04, 0.02)
+    bodies = [body("a", area, 0.4e-3, 148.0), body("b", area, 2e-3, 390.0), body("c", area, 5e-3, (50.0, 90.0, 7.0))]
     joints = [Joint(f"joint {n}", n, n + 1, impedance) for n in range(2)]
     case = stack(bodies, [source("even", area, 60.0, (0, 1, 2), (0, 1))], [cooled(800.0, 2)], joints)
     want = 60.0 / 8e-4 * (0.4e-3 / 148 + 2e-3 / 390 + 5e-3 / 7 + 2 * impedance + 1 / 800)

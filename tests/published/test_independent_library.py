@@ -119,11 +119,15 @@ def by_the_library(step, layers):
         + fipy.CellVariable(mesh=mesh, value=per_cell(heat))
         == 0
     )
-    equation.solve(var=rise, solver=fipy.LinearCGSolver(tolerance=1e-10, iterations=5000, precon=fipy.JacobiPreconditioner()))
+    equation.solve(
+        var=rise, solver=fipy.LinearCGSolver(tolerance=1e-10, iterations=5000, precon=fipy.JacobiPreconditioner())
+    )
     values = np.array(rise.value).reshape(shape[::-1]).transpose(2, 1, 0)[:, :, 0]
     means = []
     for place, power, k in ((DIE, POWERS[0], SILICON), (BRICK, POWERS[1], CERAMIC[2])):
-        to_face = power / (place[2] * place[3]) * widths[2][0] / 2 / k  # from the first cell's middle to the heated face
+        to_face = (
+            power / (place[2] * place[3]) * widths[2][0] / 2 / k
+        )  # from the first cell's middle to the heated face
         means.append((values[grid.under(place)].mean() + to_face, values[grid.under(place)].max() + to_face))
     return np.array(means)
 
@@ -139,8 +143,8 @@ def test_two_dies_on_a_plate_are_as_warm_as_an_independent_library_finds_them(li
     coarse, fine, limit = library
     solved = product()
     for number in range(2):
-        # The library's two grids differ by less than a percent; what is left in the limit is a small part of that.
-        assert fine[number] == approx(coarse[number], rel=1e-2)
+        # The library's two grids differ by less than half a percent; what is left in the limit is a small part of that.
+        assert fine[number] == approx(coarse[number], rel=5e-3)
         assert state(solved, number).mean - REFERENCE == approx(limit[number, 0], rel=3e-3)
         assert state(solved, number).peak.value - REFERENCE == approx(limit[number, 1], rel=3e-3)
 

@@ -18,7 +18,10 @@ from plancha.geometry import outline
 
 K, T, H, RADIUS, RIM, POWER = 390.0, 2e-3, 1000.0, 0.01, 0.04, 100.0
 FINE = 2.0  # refinement at which the plan error of these cases is below a fifth of the tolerances
-PEAK, MEAN = 1e-3, 1e-3  # relative: quadratic triangles, a quarter of the source wide, kept fourfold from their measured error
+PEAK, MEAN = (
+    1e-3,
+    1e-3,
+)  # relative: quadratic triangles, a quarter of the source wide, kept fourfold from their measured error
 POLYGON = 3e-3  # of the edge's rise: on a 48-sided outline of the same area, the rim lies up to 0.2 % of the radius off the circle
 
 
@@ -51,7 +54,9 @@ def test_the_whole_profile_of_the_heated_disc_is_right():
 def test_a_heated_strip_warms_a_long_plate_in_one_dimension():
     half_source, half_plate, flux, width = 0.01, 0.04, 3e5, 0.02
     heated = (half_plate - half_source, 0.0, 2 * half_source, width)
-    whole = plate((2 * half_plate, width), T, K, H, [source("strip", heated, flux * 2 * half_source * width)], sheet=True)
+    whole = plate(
+        (2 * half_plate, width), T, K, H, [source("strip", heated, flux * 2 * half_source * width)], sheet=True
+    )
     solved = solve_stack(whole, FINE)
     got = [state(solved).peak.value - REFERENCE, state(solved).mean - REFERENCE]
     got += [rise_at(solved, (half_plate + half_source, width / 2)), rise_at(solved, (0.0, width / 2))]
@@ -81,7 +86,13 @@ def test_an_off_centre_rectangle_is_hottest_towards_the_near_edge():
 )
 def test_an_orthotropic_sheet_spreads_along_its_grain(along_x, along_y, turned, centre):
     case = plate(
-        PLATE, 0.2e-3, (along_x, along_y, 10.0), 500.0, [source("chip", SOURCE, 20.0)], turned=radians(turned), sheet=True
+        PLATE,
+        0.2e-3,
+        (along_x, along_y, 10.0),
+        500.0,
+        [source("chip", SOURCE, 20.0)],
+        turned=radians(turned),
+        sheet=True,
     )
     # The kinks of an orthotropic sheet are sharper by sqrt(1500 / 300): the tolerance stays at 0.1 %.
     assert rise_at(solve_stack(case, FINE), (0.03, 0.025)) == approx(centre, rel=PEAK)
@@ -101,7 +112,9 @@ def test_grain_turned_with_an_ellipse_is_a_disc_in_stretched_coordinates(degrees
     along_x, along_y, angle = 1500.0, 300.0, radians(degrees)
     stretch = (along_x / along_y) ** 0.25
     heated = ellipse(RADIUS * stretch, RADIUS / stretch, angle)
-    sheet = plate((-0.3, -0.3, 0.6, 0.6), T, (along_x, along_y, 10.0), H, [source("e", heated, POWER)], angle, sheet=True)
+    sheet = plate(
+        (-0.3, -0.3, 0.6, 0.6), T, (along_x, along_y, 10.0), H, [source("e", heated, POWER)], angle, sheet=True
+    )
     want = exact.disc_on_thin_plate(RADIUS, sqrt(along_x * along_y), T, H, POWER)
     solved = solve_stack(sheet, FINE)
     assert state(solved).peak.value - REFERENCE == approx(want["centre"], rel=PEAK)
@@ -129,9 +142,21 @@ def test_a_plate_turned_as_a_whole_with_its_grain_keeps_its_temperatures():
     assert rise_at(solved, (0.03 * c - 0.025 * s, 0.03 * s + 0.025 * c)) == approx(30.3761, rel=PEAK)
 
 
-RESOLVED = {0.5: (1.30865, 1.12589), 1: (0.85096, 0.75459), 2: (0.59389, 0.54300), 3: (0.50745, 0.47098), 5: (0.44457, 0.41752)}
+RESOLVED = {
+    0.5: (1.30865, 1.12589),
+    1: (0.85096, 0.75459),
+    2: (0.59389, 0.54300),
+    3: (0.50745, 0.47098),
+    5: (0.44457, 0.41752),
+}
 RESOLVED[10] = (0.41185, 0.38874)
-THIN = {0.5: (1.30363, 1.12105), 1: (0.84141, 0.74551), 2: (0.57533, 0.52606), 3: (0.48005, 0.44688), 5: (0.40111, 0.38105)}
+THIN = {
+    0.5: (1.30363, 1.12105),
+    1: (0.84141, 0.74551),
+    2: (0.57533, 0.52606),
+    3: (0.48005, 0.44688),
+    5: (0.40111, 0.38105),
+}
 THIN[10] = (0.34022, 0.33013)
 
 
