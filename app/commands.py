@@ -56,7 +56,7 @@ def console() -> Console:
 
 def new(given: argparse.Namespace) -> int:
     """Start a study in a new folder."""
-    from plancha.app.staging import staged
+    from plancha.app.whole import staged
 
     folder: Path = given.folder
     if folder.exists():

@@ -14,7 +14,6 @@ from xml.sax.saxutils import quoteattr
 
 import numpy as np
 
-from plancha.app.whole import written_whole
 from plancha.fem.plan import PlanSpace
 from plancha.fem.sheets import Slab
 from plancha.fem.solve import Solution, slab_temperature
@@ -97,7 +96,7 @@ def field_mesh(solution: Solution) -> "meshio.Mesh":
 
 
 def write_fields(path: str | os.PathLike[str], solution: Solution) -> Path:
-    """Write a solution's temperatures to a VTU file, whole or not at all.
+    """Write a solution's temperatures to a VTU file.
 
     Parameters
     ----------
@@ -116,9 +115,8 @@ def write_fields(path: str | os.PathLike[str], solution: Solution) -> Path:
         If the file cannot be written.
     """
     mesh = field_mesh(solution)
-    with written_whole(path) as aside:
-        mesh.write(aside, file_format="vtu")
-        _add_names(aside, [slab.body.name for slab in solution.sheets.slabs])
+    mesh.write(path, file_format="vtu")
+    _add_names(Path(path), [slab.body.name for slab in solution.sheets.slabs])
     return Path(path)
 
 
@@ -134,7 +132,7 @@ def _add_names(path: Path, names: list[str]) -> None:
 
 
 def write_mesh(path: str | os.PathLike[str], space: PlanSpace) -> Path:
-    """Write the plan mesh to a VTU file of quadratic triangles (coordinates in m, z = 0), whole or not at all.
+    """Write the plan mesh to a VTU file of quadratic triangles (coordinates in m, z = 0).
 
     Parameters
     ----------
@@ -152,6 +150,5 @@ def write_mesh(path: str | os.PathLike[str], space: PlanSpace) -> Path:
     points = np.column_stack([space.nodes, np.zeros(len(space.nodes))])
     triangles = counter_clockwise(space, np.arange(len(space.element_nodes)))
     mesh = meshio.Mesh(points, [("triangle6", triangles)])
-    with written_whole(path) as aside:
-        mesh.write(aside, file_format="vtu")
+    mesh.write(path, file_format="vtu")
     return Path(path)

@@ -5,7 +5,7 @@ from pathlib import Path
 from rich.console import Console
 
 from plancha.app.result import Result
-from plancha.app.staging import staged
+from plancha.app.whole import staged
 from plancha.fem.findings import Findings, findings_of, solve_with_estimate
 from plancha.geometry.study_file import StudyFile, read_study
 

@@ -30,7 +30,7 @@ def draw_pictures(
     case_name : str
         Stands in every picture's head.
     out_folder : path
-        Made where it is missing; pictures that stand there are replaced, each whole or not at all.
+        Must exist; pictures that stand there are replaced.
     views : mapping of str to MapFile, optional
         How each component's map was given, for the mark at its first cell.
 

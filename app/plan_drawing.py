@@ -13,7 +13,6 @@ import numpy as np
 from plancha.app.colours import WARM, ColourMap, colours
 from plancha.app.label_places import Box
 from plancha.app.shared_libraries import missing_libraries, missing_message
-from plancha.app.whole import written_whole
 
 DOTS_PER_INCH = 254  # 1600 pixels are 160 mm
 TEXT = 28  # pixels: 8 pt at that density
@@ -268,10 +267,9 @@ def _words_actor(words: Words, window: Box) -> Any:
 
 
 def write_png(path: str | os.PathLike[str], image: np.ndarray) -> Path:
-    """Write an image (height, width, 3) to a PNG file that says how large it wants to be printed, whole or not at all."""
+    """Write an image (height, width, 3) to a PNG file that says how large it wants to be printed."""
     from PIL import Image
 
-    with written_whole(path) as aside:
-        dense = (DOTS_PER_INCH, DOTS_PER_INCH)
-        Image.fromarray(image).save(aside, format="PNG", compress_level=QUICK_COMPRESSION, dpi=dense)
+    dense = (DOTS_PER_INCH, DOTS_PER_INCH)
+    Image.fromarray(image).save(path, format="PNG", compress_level=QUICK_COMPRESSION, dpi=dense)
     return Path(path)

@@ -53,11 +53,11 @@ def power_picture(findings: Findings, case_name: str, views: Mapping[str, MapFil
         _add_corner_mark(sheet, source, views[source.name])
     names = [f"{source.name}, {watts:.4g} W" for source, watts in zip(stack.sources, solution.powers)]
     add_names(sheet, names, [source.outline for source in stack.sources])
-    if any(views[source.name].unit is not None for source in marked):
-        sheet.legend.append("white triangle: first cell of the file (row 1, column 1)")
-    if any(views[source.name].unit is None for source in marked):
-        sheet.legend.append("white triangle: origin of the file's blocks" + _which(marked, views))
     caption = ["Power over area, seen from the cooled side." + _coarse_text(stack)]
+    if any(views[source.name].unit is not None for source in marked):
+        caption.append("White triangle: first cell of the file (row 1, column 1).")
+    if any(views[source.name].unit is None for source in marked):
+        caption.append("White triangle: origin of the file's blocks" + _which(marked, views) + ".")
     return finished(sheet, stack.title, f"Power density – case: {case_name}", scale, caption)
 
 

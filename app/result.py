@@ -5,7 +5,6 @@ from typing import Annotated
 from pydantic import BaseModel, ConfigDict, Field
 
 from plancha.fem.budget import Budget
-from plancha.fem.components import ComponentState, SpreadingResistance
 from plancha.fem.findings import Findings
 from plancha.fem.ladder import RUNGS, Ladder
 from plancha.fem.lumped import Lumped
@@ -39,6 +38,8 @@ class ComponentRecord(Record):
     area_mean_degC: float
     power_mean_degC: Annotated[float, Field(description="weighted by the component's own heat")]
     peak_rise_K: Annotated[float, Field(description="peak above the reference")]
+    peak_error_K: Annotated[float | None, Field(description="estimated discretisation error of the peak")]
+    mean_error_K: Annotated[float | None, Field(description="estimated discretisation error of the area mean")]
     limit_degC: float | None
     margin_K: Annotated[float | None, Field(description="limit less peak; null without a limit")]
 
@@ -69,6 +70,8 @@ class SpreadingRecord(Record):
     body: str
     maximum_K_per_W: float
     mean_K_per_W: float
+    maximum_error_K_per_W: Annotated[float | None, Field(description="estimated discretisation error")]
+    mean_error_K_per_W: Annotated[float | None, Field(description="estimated discretisation error")]
     share: Annotated[float, Field(description="part of the component's heat that goes through its footprint")]
 
 
@@ -156,6 +159,9 @@ class AuditRecord(Record):
     triangles: int
     unknowns: int
     steps: Annotated[int, Field(description="Picard steps for k(T); 1 where conductivities are constant")]
+    accuracy_wanted: Annotated[float | None, Field(description="of each peak rise, relative")]
+    accuracy_estimated: Annotated[float | None, Field(description="largest estimated error of a rise over its peak rise")]
+    accuracy_reached: bool | None
 
 
 class CaseRecord(Record):
@@ -210,13 +216,14 @@ def result_of(study: StudyFile, found: list[Findings]) -> Result:
 def case_record(case: Case, findings: Findings) -> CaseRecord:
     """The record of one load case."""
     stack, space = findings.solution.sheets.stack, findings.solution.sheets.space
+    estimate = findings.estimate
     return CaseRecord(
         name=case.name,
         changes=dict(case.changes),
         reference_degC=stack.reference - ZERO_CELSIUS,
         reference=stack.reference_name,
         limiting_component=findings.limiting.name if findings.limiting else None,
-        components=[_component(state, stack.reference) for state in findings.components],
+        components=[_component(findings, number) for number in range(len(findings.components))],
         probes=[
             ProbeRecord(
                 name=probe.name,
@@ -227,7 +234,7 @@ def case_record(case: Case, findings: Findings) -> CaseRecord:
         ],
         sustainable=_sustainable(findings),
         budgets=[_budget(budget, len(stack.sources) == 1) for budget in findings.budgets],
-        spreading=[_spreading(each) for each in findings.spreading],
+        spreading=[_spreading(findings, number) for number in range(len(findings.spreading))],
         coupling=CouplingRecord(
             names=list(findings.coupling.names),
             mean_K_per_W=findings.coupling.mean.tolist(),
@@ -253,12 +260,21 @@ def case_record(case: Case, findings: Findings) -> CaseRecord:
             triangles=len(space.mesh.triangles),
             unknowns=findings.solution.sheets.size,
             steps=findings.solution.steps,
+            accuracy_wanted=estimate.wanted if estimate else None,
+            accuracy_estimated=estimate.worst if estimate else None,
+            accuracy_reached=estimate.reached if estimate else None,
         ),
         notes=[*stack.notes, *space.mesh.snapped],
     )
 
 
-def _component(state: ComponentState, reference: float) -> ComponentRecord:
+def _error(findings: Findings, number: int, quantity: int) -> float | None:
+    """Estimated error of one of ``estimate.QUANTITIES`` of a source."""
+    return None if findings.estimate is None else float(findings.estimate.total[number, quantity])
+
+
+def _component(findings: Findings, number: int) -> ComponentRecord:
+    state, reference = findings.components[number], findings.solution.sheets.stack.reference
     x, y = state.peak.point
     return ComponentRecord(
         name=state.name,
@@ -268,6 +284,8 @@ def _component(state: ComponentState, reference: float) -> ComponentRecord:
         area_mean_degC=state.mean - ZERO_CELSIUS,
         power_mean_degC=state.power_mean - ZERO_CELSIUS,
         peak_rise_K=state.peak.value - reference,
+        peak_error_K=_error(findings, number, 0),
+        mean_error_K=_error(findings, number, 1),
         limit_degC=None if state.limit is None else state.limit - ZERO_CELSIUS,
         margin_K=state.margin,
     )
@@ -287,12 +305,15 @@ def _budget(budget: Budget, single: bool) -> BudgetRecord:
     return BudgetRecord(component=budget.component, steps=steps, total_K=budget.total, elsewhere_W=budget.elsewhere)
 
 
-def _spreading(each: SpreadingResistance) -> SpreadingRecord:
+def _spreading(findings: Findings, number: int) -> SpreadingRecord:
+    each = findings.spreading[number]
     return SpreadingRecord(
         component=each.component,
         body=each.body,
         maximum_K_per_W=each.maximum,
         mean_K_per_W=each.mean,
+        maximum_error_K_per_W=_error(findings, number, 2),
+        mean_error_K_per_W=_error(findings, number, 3),
         share=each.share,
     )
 

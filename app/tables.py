@@ -74,6 +74,7 @@ def components_table(case: CaseRecord) -> Group:
                 f"> {each.name}" if limits else f"  {each.name}",
                 f"{each.power_W:.4g}",
                 f"{each.peak_degC:.1f}",
+                _error(each.peak_error_K, ".1f"),
                 f"{each.peak_at.x_mm:.1f}, {each.peak_at.y_mm:.1f}",
                 f"{each.area_mean_degC:.1f}",
                 f"{each.power_mean_degC:.1f}",
@@ -81,9 +82,28 @@ def components_table(case: CaseRecord) -> Group:
                 _number(each.margin_K, "+.1f"),
             )
         )
-    columns = ("  component", "W", "peak degC", "at x, y mm", "mean", "by power", "limit", "margin K")
+    columns = ("  component", "W", "peak degC", "+- K", "at x, y mm", "mean", "by power", "limit", "margin K")
     note = f"> limits: {case.limiting_component}" if case.limiting_component else "no component has a limit"
-    return section("Components: temperatures of the active faces", columns, rows, note, bold=bold)
+    return section("Components: temperatures of the active faces", columns, rows, note, accuracy_words(case), bold=bold)
+
+
+def _error(value: float | None, form: str) -> str:
+    """An estimated error; one that would print as nothing is said to be less than the last digit."""
+    if value is None:
+        return "-"
+    shown = format(value, form)
+    return shown if float(shown) else f"<{shown[:-1]}1"
+
+
+def accuracy_words(case: CaseRecord) -> str:
+    """What +- means, and whether the wanted accuracy is reached."""
+    audit = case.audit
+    if audit.accuracy_estimated is None or audit.accuracy_wanted is None:
+        return ""
+    words = f"+- estimated numerical error of the peak; the worst is {100 * audit.accuracy_estimated:.2g} % of its rise"
+    if audit.accuracy_reached:
+        return words
+    return f"{words}: NOT the {100 * audit.accuracy_wanted:.2g} % asked for, but the best that was reached"
 
 
 def probes_table(case: CaseRecord) -> Group:
@@ -145,7 +165,9 @@ def spreading_table(case: CaseRecord) -> Group:
             each.component,
             each.body,
             f"{each.maximum_K_per_W:.4f}",
+            _error(each.maximum_error_K_per_W, ".4f"),
             f"{each.mean_K_per_W:.4f}",
+            _error(each.mean_error_K_per_W, ".4f"),
             f"{100 * each.share:.1f}",
         )
         for each in case.spreading
@@ -154,7 +176,7 @@ def spreading_table(case: CaseRecord) -> Group:
         "(maximum, or mean, over the footprint, less the mean of the whole source face) / heat through the footprint"
     )
     title = "Spreading resistance, each component's heat alone"
-    return section(title, ("component", "in", "max K/W", "mean K/W", "share %"), rows, words)
+    return section(title, ("component", "in", "max K/W", "+-", "mean K/W", "+-", "share %"), rows, words)
 
 
 def coupling_table(case: CaseRecord) -> Group:

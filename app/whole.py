@@ -1,40 +1,31 @@
-"""Results are written whole or not at all: aside first, then renamed."""
+"""Results written whole or not at all: into a folder aside first, then moved to their places one by one."""
 
 import os
-import secrets
+import shutil
+import tempfile
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from pathlib import Path
 
 
 @contextmanager
-def written_whole(path: str | os.PathLike[str]) -> Iterator[Path]:
-    """A place to write to, which takes the name `path` once the block has ended well.
+def staged(folder: Path) -> Iterator[Path]:
+    """A new folder beside ``folder`` to write into; its files move to ``folder`` at the end, or vanish if anything is raised.
 
-    Parameters
-    ----------
-    path : path
-        Where the result shall stand; its folder is made where it is missing. What stood there stays until the new
-        file is whole.
-
-    Yields
-    ------
-    Path
-        Of an empty file in the same folder, with the same ending. It is removed again if the block raises, whatever it
-        raises (an interrupt by the user too).
-
-    Examples
-    --------
-    >>> with written_whole("result.txt") as aside:                                # doctest: +SKIP
-    ...     aside.write_text("done")
+    Files of the same name in ``folder`` are replaced; others stay.
     """
-    path = Path(path)
-    path.parent.mkdir(parents=True, exist_ok=True)
-    aside = path.with_name(f".{path.stem}-{secrets.token_hex(8)}{path.suffix}")
+    made = [parent for parent in (folder.parent, *folder.parent.parents) if not parent.exists()]
+    folder.parent.mkdir(parents=True, exist_ok=True)
+    aside = Path(tempfile.mkdtemp(prefix=f".{folder.name}-", dir=folder.parent))
     try:
-        aside.touch(exist_ok=False)
         yield aside
-        os.replace(aside, path)
+        folder.mkdir(exist_ok=True)
+        for path in sorted(aside.iterdir()):
+            os.replace(path, folder / path.name)
     except BaseException:
-        aside.unlink(missing_ok=True)
+        shutil.rmtree(aside, ignore_errors=True)
+        for parent in made:
+            with suppress(OSError):
+                parent.rmdir()
         raise
+    aside.rmdir()

@@ -1,5 +1,6 @@
 """The lumped estimate that everybody starts with: a chain of resistances, with no spreading, a cone, closed forms, the series."""
 
+import warnings
 from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import lru_cache
@@ -27,7 +28,7 @@ class Link:
 
 @dataclass(frozen=True)
 class Estimate:
-    """A lumped estimate of one component's rise [K]; None where it does not apply, and why."""
+    """A lumped estimate of one component's rise [K]; None where it does not apply; ``reason`` says why, or what to mind."""
 
     name: str
     rise: float | None
@@ -124,14 +125,17 @@ def _spread_estimates(stack: Stack, number: int, chain: list[Link], seat: int, f
     beyond = sum(link.resistance for link in chain[seat + 1 :])
     coefficient = 1.0 / (beyond * body.outline.area) if beyond > 0 else np.inf
     k_x, k_y, k_z = (float(k) for k in conductivity_at(body.material, stack.reference))
-    mean, maximum = lee_spreading_resistance(
-        footprint.area, body.outline.area, body.thickness, (k_x * k_y) ** 0.25 * k_z**0.5, coefficient
-    )
+    with warnings.catch_warnings(record=True) as said:
+        warnings.simplefilter("always")
+        mean, maximum = lee_spreading_resistance(
+            footprint.area, body.outline.area, body.thickness, (k_x * k_y) ** 0.25 * k_z**0.5, coefficient
+        )
+    remark = "; ".join(str(each.message) for each in said)
     cone = _cone(body, footprint, (k_x, k_y, k_z))
     return [
         cone if cone.rise is None else Estimate(cone.name, flat + source.power * (cone.rise - chain[seat].resistance)),
-        Estimate("closed form, mean", flat + source.power * mean),
-        Estimate("closed form, maximum", flat + source.power * maximum),
+        Estimate("closed form, mean", flat + source.power * mean, remark),
+        Estimate("closed form, maximum", flat + source.power * maximum, remark),
         *_series(stack, number, chain, seat, coefficient, (k_x, k_y, k_z), flat),
     ]
 

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from plancha.app.fields import BODY, RISE, TEMPERATURE, write_fields, write_mesh
-from plancha.app.whole import written_whole
+from plancha.app.whole import staged
 from plancha.fem.findings import solve_stack
 from plancha.fem.plan import locate
 from plancha.fem.solve import slab_temperature
@@ -152,27 +152,29 @@ def test_writing_says_nothing(solution, tmp_path, capfd, caplog):
 
 @pytest.mark.parametrize("fault", [OSError, KeyboardInterrupt, SystemExit])
 def test_a_broken_write_leaves_what_stood_there_and_nothing_else(tmp_path, fault):
-    place = tmp_path / "result.txt"
-    place.write_text("before")
-    with pytest.raises(fault), written_whole(place) as aside:
-        aside.write_text("half")
+    place = tmp_path / "results"
+    place.mkdir()
+    (place / "result.txt").write_text("before")
+    with pytest.raises(fault), staged(place) as aside:
+        (aside / "result.txt").write_text("half")
         raise fault
-    assert [each.name for each in tmp_path.iterdir()] == ["result.txt"]
-    assert place.read_text() == "before"
+    assert [each.name for each in tmp_path.rglob("*")] == ["results", "result.txt"]
+    assert (place / "result.txt").read_text() == "before"
 
 
 def test_a_whole_write_replaces_what_stood_there_and_makes_the_folder(tmp_path):
-    place = tmp_path / "new" / "result.txt"
+    place = tmp_path / "new" / "results"
     for text in ("one", "two"):
-        with written_whole(place) as aside:
-            assert aside.parent == place.parent and aside.suffix == place.suffix
-            aside.write_text(text)
-        assert place.read_text() == text
-    assert [each.name for each in place.parent.iterdir()] == ["result.txt"]
-    assert place.stat().st_mode & 0o777 == _plain_file(place.parent).stat().st_mode & 0o777
+        with staged(place) as aside:
+            (aside / "result.txt").write_text(text)
+        assert (place / "result.txt").read_text() == text
+    assert [each.name for each in place.parent.iterdir()] == ["results"]
+    plain = tmp_path / "plain.txt"
+    plain.touch()
+    assert (place / "result.txt").stat().st_mode == plain.stat().st_mode
 
 
-def _plain_file(folder):
-    path = folder / "plain.txt"
-    path.touch()
-    return path
+def test_folders_made_for_a_broken_write_are_taken_away_again(tmp_path):
+    with pytest.raises(OSError), staged(tmp_path / "deep" / "results"):
+        raise OSError
+    assert list(tmp_path.iterdir()) == []

@@ -104,9 +104,9 @@ def frame_of(findings):
 def test_the_four_pictures_are_written_with_something_on_them(found, tmp_path):
     from PIL import Image
 
-    written = draw_pictures(found("one"), "as written", tmp_path / "out")
+    written = draw_pictures(found("one"), "as written", tmp_path)
     assert [path.name for path in written] == ["temperature.png", "chips.png", "spreading.png", "power_map.png"]
-    assert sorted(written) == sorted((tmp_path / "out").iterdir())
+    assert sorted(written) == sorted(tmp_path.iterdir())
     for path in written:
         with Image.open(path) as image:
             assert image.info["dpi"] == pytest.approx((254, 254), rel=1e-3)
@@ -358,7 +358,7 @@ def test_letters_of_other_scripts_take_room():
 def test_missing_libraries_are_named_with_the_line_that_installs_them(found, tmp_path, monkeypatch):
     monkeypatch.setattr(plan_drawing, "missing_libraries", lambda: ["libEGL.so.1"])
     with pytest.raises(PictureFailed) as failure:
-        draw_pictures(found("one"), "as written", tmp_path / "out")
+        draw_pictures(found("one"), "as written", tmp_path)
     assert "libEGL.so.1" in str(failure.value) and INSTALL_LINE in str(failure.value)
     assert not (tmp_path / "out").exists()
 
