@@ -18,7 +18,7 @@ from plancha.fem.solve import solve
 from plancha.fem.thickness import Through
 from plancha.geometry import grading
 from plancha.geometry.bodies import Grid, Joint
-from plancha.geometry.grading import plan_mesh, snapped_stack
+from plancha.geometry.grading import embedded_lines
 from plancha.geometry.mesh import SizeZone, mesh_of
 from plancha.geometry.outline import circle, rectangle
 from plancha.geometry.power_map import PowerMap, total_power
@@ -176,17 +176,18 @@ def chip_on_plate():
     return stack(bodies, [heated], [cooled(2000.0, 1)], [Joint("interface", 0, 1, 10e-6)])
 
 
-def one_triangle_a_tile(case, monkeypatch):
-    """Solution with triangles as large as a tile, a quarter of the default's fineness, and one quadratic through each body."""
-    monkeypatch.setattr(grading, "PER_FEATURE", 1)
-    snapped, notes = snapped_stack(case)
-    return solve(sheets_of(snapped, plan_space(plan_mesh(snapped, 1.0, notes)), [Through(), Through()]))
+def one_triangle_a_tile(case, monkeypatch, aligned):
+    """Solution with triangles as large as a tile over the die, one quadratic through each body."""
+    monkeypatch.setattr(grading, "EMBEDDED_CELLS", 37 * 23 if aligned else 0)
+    tiles = case.sources[0].power_map
+    zone = SizeZone(case.bodies[0].outline.bounds, float(np.diff(tiles.x).min()))
+    mesh = mesh_of([each.outline for each in case.bodies], [zone], embedded_lines(case))
+    return solve(sheets_of(case, plan_space(mesh), [Through(), Through()]))
 
 
 def test_a_map_that_no_edge_of_the_mesh_follows_heats_as_one_whose_edges_are_all_meshed(monkeypatch):
-    loose = one_triangle_a_tile(chip_on_plate(), monkeypatch)
-    monkeypatch.setattr(grading, "EMBEDDED_CELLS", 37 * 23)
-    aligned = one_triangle_a_tile(chip_on_plate(), monkeypatch)
+    loose = one_triangle_a_tile(chip_on_plate(), monkeypatch, False)
+    aligned = one_triangle_a_tile(chip_on_plate(), monkeypatch, True)
     # A straight line per tile edge: the aligned mesh cannot have fewer triangles than two a tile, the other may.
     assert len(aligned.sheets.space.areas) > 1.5 * len(loose.sheets.space.areas)
     ours, theirs = state(loose), state(aligned)
@@ -202,8 +203,8 @@ def test_the_same_map_upside_down_heats_elsewhere(monkeypatch):
     case = chip_on_plate()
     tiles = case.sources[0].power_map
     flipped = replace(case.sources[0], power_map=PowerMap(tiles.x, tiles.y, tiles.watts[::-1]))
-    one = state(one_triangle_a_tile(case, monkeypatch)).peak
-    other = state(one_triangle_a_tile(replace(case, sources=(flipped,)), monkeypatch)).peak
+    one = state(one_triangle_a_tile(case, monkeypatch, False)).peak
+    other = state(one_triangle_a_tile(replace(case, sources=(flipped,)), monkeypatch, False)).peak
     # The plate is 80 mm high, the die between 30 and 50 mm: turned over about 40 mm.
     assert other.value == approx(one.value, abs=0.05)
     assert other.point == approx((one.point[0], 0.08 - one.point[1]), abs=0.2e-3)

@@ -13,7 +13,7 @@ from plates import body, cooled, random_tiles, source, stack
 from pytest import approx
 
 from plancha.geometry.bodies import Joint
-from plancha.geometry.grading import plan_mesh, predicted_triangles, snapped_stack
+from plancha.geometry.grading import plan_mesh, snapped_stack
 from plancha.geometry.mesh import NODING_GRID, SNAP, PlanMesh, SizeZone, faces_of, inside, mesh_of, snap_outlines
 from plancha.geometry.outline import circle, polygon, rectangle, rounded_rectangle, with_cut_outs
 
@@ -143,13 +143,6 @@ def test_refinement_divides_the_triangles_sides_under_the_sources(refinement):
         np.median(longest_sides(mesh)[inside(mesh, die)]) for mesh in (plan_mesh(case), plan_mesh(case, refinement))
     ]
     assert medians[1] == approx(medians[0] / refinement, rel=0.2)
-
-
-def test_the_predicted_number_of_triangles_is_near_the_mesh_s():
-    case = die_on_plate()
-    for refinement in (1.0, 3.0):
-        count = len(plan_mesh(case, refinement).triangles)
-        assert predicted_triangles(case, refinement) == approx(count, rel=0.35)
 
 
 def die_on_plate(offset=0.0):

@@ -17,7 +17,7 @@ class Plate(BaseModel):
 
 
 def test_a_model_takes_text_and_holds_si():
-    plate = Plate(thickness="3 mm", impedance="8 mm^2 K/W", limit="95 degC")
+    plate = Plate.model_validate({"thickness": "3 mm", "impedance": "8 mm^2 K/W", "limit": "95 degC"})
     assert (plate.thickness, plate.impedance, plate.limit) == (0.003, 8e-6, 368.15)
 
 

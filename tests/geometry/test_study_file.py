@@ -257,7 +257,7 @@ def test_all_faults_come_at_once_in_the_order_of_their_lines(write):
         ('"50 mm", "10 mm"', '"500 mm", "10 mm"'),
         ('"1800 W/m^2/K"', "1800"),
     ]
-    lines = [int(re.search(r"line (\d+)", said)[1]) for said in refusal(write(*changes))]
+    lines = [int(re.findall(r"line (\d+)", said)[0]) for said in refusal(write(*changes))]
     assert lines == [5, 13, 23, 28, 33]
 
 

@@ -4,13 +4,14 @@ Coolant and reference are at REFERENCE; what these functions return are rises ab
 """
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 from typing import TypeAlias
 
 import numpy as np
 import shapely
 
 from plancha.fem.components import ComponentState, component_states
-from plancha.fem.findings import solve_stack
+from plancha.fem.findings import solve_stack, solve_with_estimate
 from plancha.fem.solve import Solution
 from plancha.geometry import outline
 from plancha.geometry.bodies import COMPONENT_SIDE, COOLED_SIDE, Body, Film, Grid, Held, Joint, Rim, Source, Stack
@@ -112,9 +113,33 @@ def state(solved: Solution, number: int = 0) -> ComponentState:
 
 
 def peak_and_mean(of: Stack, refinement: float = 1.0) -> tuple[float, float]:
-    """Rise of peak and of area mean over the first source, solved the product's way."""
+    """Rise of peak and of area mean over the first source, on one discretisation."""
     first = state(solve_stack(of, refinement))
     return first.peak.value - REFERENCE, first.mean - REFERENCE
+
+
+@dataclass(frozen=True)
+class Answer:
+    """What the product says of the first source at the accuracy it promises: peak and mean rise, with its own estimates of error."""
+
+    peak: float
+    mean: float
+    peak_error: float
+    mean_error: float
+    reached: bool
+    solution: Solution
+
+    def holds(self, peak: float, mean: float) -> bool:
+        """Whether the exact values lie within what the product claims."""
+        return abs(self.peak - peak) <= self.peak_error and abs(self.mean - mean) <= self.mean_error
+
+
+def answer(of: Stack) -> Answer:
+    """The product's own way to a result: refined until the stack's accuracy is met."""
+    solved = solve_with_estimate(of)
+    first, errors = state(solved.solution), solved.estimate.total[0]
+    rises = first.peak.value - REFERENCE, first.mean - REFERENCE
+    return Answer(*rises, float(errors[0]), float(errors[1]), solved.estimate.reached, solved.solution)
 
 
 def rise_at(solved: Solution, point: tuple[float, float], of_body: int = 0, face: int = COMPONENT_SIDE) -> float:
