@@ -20,8 +20,17 @@ class ColourMap:
     hue_light: float
 
 
+@dataclass(frozen=True)
+class Diverging:
+    """Two ways from a light middle to dark ends of one hue each [degrees, in OKLab]: below the middle, above it."""
+
+    hue_below: float
+    hue_above: float
+
+
 WARM = ColourMap(290.0, 458.0)  # violet, red, orange, pale yellow: for temperatures
 COOL = ColourMap(272.0, 108.0)  # blue, green, pale yellow: for everything else
+DIFFERENCE = Diverging(258.0, 45.0)  # blue below nothing, red-brown above: for differences
 
 # From OKLab to linear sRGB. Source: Ottosson, "A perceptual color space for image processing" (2020); from memory.
 _TO_LMS = np.array(
@@ -37,12 +46,14 @@ _TO_RGB = np.array(
 
 
 @cache
-def colours(colour_map: ColourMap, count: int = 256) -> np.ndarray:
-    """The map's colours from dark to light, array (count, 3) of uint8, sRGB, read-only.
+def colours(colour_map: ColourMap | Diverging, count: int = 256) -> np.ndarray:
+    """The map's colours from dark to light, array (count, 3) of uint8, sRGB, read-only; of a diverging one dark, light, dark.
 
     Lightness (CIE L*, what is left in grey) rises by equal steps while the hue turns; each colour is nearly as strong as a screen
     can show, but never stronger than STRONGEST.
     """
+    if isinstance(colour_map, Diverging):
+        return _diverging(colour_map, count)
     share = np.linspace(0.0, 1.0, FINE)
     lightness = DARKEST + (LIGHTEST - DARKEST) * share
     hue = np.radians(colour_map.hue_dark + (colour_map.hue_light - colour_map.hue_dark) * share)
@@ -52,6 +63,29 @@ def colours(colour_map: ColourMap, count: int = 256) -> np.ndarray:
     at = np.interp(np.linspace(grey[0], grey[-1], count), grey, share)
     rgb = np.column_stack([np.interp(at, share, channel) for channel in _gamma(linear).T])
     table = (255 * rgb + 0.5).astype(np.uint8)
+    table.setflags(write=False)
+    return table
+
+
+def _diverging(colour_map: Diverging, count: int) -> np.ndarray:
+    """Both arms fade to the same light grey, by equal steps of lightness (CIE L*) from equally dark ends."""
+    share = np.linspace(0.0, 1.0, FINE)
+    lightness = DARKEST + (LIGHTEST - DARKEST) * share
+    arms = []
+    for degrees in (colour_map.hue_below, colour_map.hue_above):
+        hue = np.full(FINE, np.radians(degrees))
+        chroma = (
+            STRENGTH * np.minimum(_smoothed(_strongest(lightness, hue)), STRONGEST) * np.minimum(1, 4 * (1 - share))
+        )
+        linear = np.clip(_linear_rgb(lightness, chroma, hue), 0.0, 1.0)
+        arms.append((np.cbrt(linear @ LUMINANCE), _gamma(linear)))
+    ends = max(grey[0] for grey, _ in arms), min(grey[-1] for grey, _ in arms)
+    place = np.abs(np.linspace(-1.0, 1.0, count))
+    rows = []
+    for (grey, rgb), chosen in zip(arms, (np.arange(count) < count / 2, np.arange(count) >= count / 2)):
+        at = ends[1] + (ends[0] - ends[1]) * place[chosen]
+        rows.append(np.column_stack([np.interp(at, grey, channel) for channel in rgb.T]))
+    table = (255 * np.concatenate(rows) + 0.5).astype(np.uint8)
     table.setflags(write=False)
     return table
 

@@ -114,6 +114,12 @@ def _margin_text(state: ComponentState) -> str:
     return f"limit {state.limit - ZERO_CELSIUS:.1f} °C, margin {state.margin:.1f} K"
 
 
+def has_spreading(findings: Findings) -> bool:
+    """Whether there is a spreading resistance to draw: not where next to no heat goes through the footprint."""
+    state = findings.limiting or hottest(findings)
+    return any(state and each.component == state.name and np.isfinite(each.maximum) for each in findings.spreading)
+
+
 def spreading_picture(findings: Findings, case_name: str) -> Picture:
     """Spreading-resistance field of the body under the limiting component, or the hottest where none has a limit."""
     solution, state = findings.solution, findings.limiting or hottest(findings)

@@ -11,12 +11,17 @@ from plancha.geometry.study_file import StudyFile, read_study
 
 
 def solved_study(path: Path, console: Console) -> tuple[StudyFile, list[Findings]]:
-    """Read a study and solve all its load cases, showing progress."""
+    """Read a study and solve all its load cases, showing progress; cases share the mesh of the study as written where they can."""
     from rich.progress import track
 
     study = read_study(path)
     cases = track(study.cases, "solving", console=console, transient=True, disable=not console.is_terminal)
-    return study, [findings_of(solve_with_estimate(case.stack)) for case in cases]
+    found, first = [], None
+    for case in cases:
+        solved = solve_with_estimate(case.stack, first)
+        first = solved if first is None else first
+        found.append(findings_of(solved))
+    return study, found
 
 
 def write_results(

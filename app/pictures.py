@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from pathlib import Path
 
 from plancha.app.colours import WARM
-from plancha.app.field_pictures import hottest_picture, spreading_picture, temperature_picture
+from plancha.app.field_pictures import has_spreading, hottest_picture, spreading_picture, temperature_picture
 from plancha.app.fields import TEMPERATURE, field_mesh
 from plancha.app.plan_drawing import PictureFailed, load_pyvista, lookup_table, render, write_png
 from plancha.app.power_picture import power_picture
@@ -48,7 +48,8 @@ def draw_pictures(
     pictures = {WHOLE: temperature_picture(findings, case_name)}
     if findings.components:
         pictures[CHIPS] = hottest_picture(findings, case_name)
-        pictures[SPREADING] = spreading_picture(findings, case_name)
+        if has_spreading(findings):
+            pictures[SPREADING] = spreading_picture(findings, case_name)
         pictures[POWER_MAP] = power_picture(findings, case_name, views or {})
     images = {name: render(picture) for name, picture in pictures.items()}
     return [write_png(Path(out_folder) / name, image) for name, image in images.items()]

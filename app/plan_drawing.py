@@ -10,7 +10,7 @@ from typing import Any
 
 import numpy as np
 
-from plancha.app.colours import WARM, ColourMap, colours
+from plancha.app.colours import WARM, ColourMap, Diverging, colours
 from plancha.app.label_places import Box
 from plancha.app.shared_libraries import missing_libraries, missing_message
 
@@ -35,7 +35,7 @@ class Surface:
     triangles: np.ndarray
     values: np.ndarray
     limits: tuple[float, float]
-    colour_map: ColourMap = WARM
+    colour_map: ColourMap | Diverging = WARM
 
 
 @dataclass(frozen=True)
@@ -218,7 +218,7 @@ def _surface(pyvista: Any, part: Surface, layer: int) -> Any:
     return actor
 
 
-def lookup_table(pyvista: Any, colour_map: ColourMap, limits: tuple[float, float]) -> Any:
+def lookup_table(pyvista: Any, colour_map: ColourMap | Diverging, limits: tuple[float, float]) -> Any:
     """A colour map between two values, as pyvista takes it."""
     rgba = np.column_stack([colours(colour_map), np.full(256, 255, np.uint8)])
     return pyvista.LookupTable(values=rgba, scalar_range=limits)

@@ -10,7 +10,7 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 import shapely
 
-from plancha.app.colours import ColourMap
+from plancha.app.colours import ColourMap, Diverging
 from plancha.app.label_places import (
     GAP,
     Box,
@@ -83,7 +83,7 @@ class Scale:
     limits: tuple[float, float]
     levels: np.ndarray
     step: float
-    colour_map: ColourMap
+    colour_map: ColourMap | Diverging
 
 
 def nice_step(span: float, count: float) -> float:
@@ -104,7 +104,7 @@ def number_text(value: float, step: float) -> str:
     return text.removeprefix("-") if float(text) == 0 else text
 
 
-def scale_of(title: str, values: Sequence[np.ndarray], colour_map: ColourMap, low: float | None = None) -> Scale:
+def scale_of(title: str, values: Sequence[np.ndarray], colour_map: ColourMap | Diverging, low: float | None = None) -> Scale:
     """A colour bar over all values (from ``low`` if given); one that is nearly even gets some room around it."""
     least = min(float(each.min()) for each in values) if low is None else low
     most = max(float(each.max()) for each in values)

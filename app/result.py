@@ -13,6 +13,7 @@ from plancha.geometry.study_file import Case, StudyFile
 
 SCHEMA = "plancha-result/1"
 ZERO_CELSIUS = 273.15
+NO_FOOTPRINT = "null where next to no heat goes through the footprint"
 
 
 class Record(BaseModel):
@@ -68,8 +69,8 @@ class SpreadingRecord(Record):
 
     component: str
     body: str
-    maximum_K_per_W: float
-    mean_K_per_W: float
+    maximum_K_per_W: Annotated[float | None, Field(description=NO_FOOTPRINT)]
+    mean_K_per_W: Annotated[float | None, Field(description=NO_FOOTPRINT)]
     maximum_error_K_per_W: Annotated[float | None, Field(description="estimated discretisation error")]
     mean_error_K_per_W: Annotated[float | None, Field(description="estimated discretisation error")]
     share: Annotated[float, Field(description="part of the component's heat that goes through its footprint")]
@@ -273,6 +274,11 @@ def _error(findings: Findings, number: int, quantity: int) -> float | None:
     return None if findings.estimate is None else float(findings.estimate.total[number, quantity])
 
 
+def _finite(value: float | None) -> float | None:
+    """The value, or None where it is not a number."""
+    return None if value is None or value != value else value
+
+
 def _component(findings: Findings, number: int) -> ComponentRecord:
     state, reference = findings.components[number], findings.solution.sheets.stack.reference
     x, y = state.peak.point
@@ -310,10 +316,10 @@ def _spreading(findings: Findings, number: int) -> SpreadingRecord:
     return SpreadingRecord(
         component=each.component,
         body=each.body,
-        maximum_K_per_W=each.maximum,
-        mean_K_per_W=each.mean,
-        maximum_error_K_per_W=_error(findings, number, 2),
-        mean_error_K_per_W=_error(findings, number, 3),
+        maximum_K_per_W=_finite(each.maximum),
+        mean_K_per_W=_finite(each.mean),
+        maximum_error_K_per_W=_finite(_error(findings, number, 2)),
+        mean_error_K_per_W=_finite(_error(findings, number, 3)),
         share=each.share,
     )
 

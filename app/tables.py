@@ -164,9 +164,9 @@ def spreading_table(case: CaseRecord) -> Group:
         (
             each.component,
             each.body,
-            f"{each.maximum_K_per_W:.4f}",
+            _number(each.maximum_K_per_W, ".4f"),
             _error(each.maximum_error_K_per_W, ".4f"),
-            f"{each.mean_K_per_W:.4f}",
+            _number(each.mean_K_per_W, ".4f"),
             _error(each.mean_error_K_per_W, ".4f"),
             f"{100 * each.share:.1f}",
         )

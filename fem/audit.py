@@ -4,11 +4,12 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from plancha.fem.solve import Solution, SolveFailed, free_unknowns
+from plancha.fem.solve import ROUNDING, Solution, SolveFailed, free_unknowns
 
 BALANCE_LIMIT = 1e-9  # of all heat that moves
 RESIDUAL_LIMIT = 1e-8  # of all heat that moves
 UNDERSHOOT_LIMIT = 0.02  # of the hottest rise: what quadratic functions may fall below the coldest surroundings
+NO_SPAN = 1e-6  # K; temperatures that lie closer together than this are one, but for rounding
 
 
 @dataclass(frozen=True)
@@ -62,12 +63,14 @@ def audit(solution: Solution) -> Audit:
     """
     sheets, paths = solution.sheets, heat_paths(solution)
     heat_in = float(solution.heat.sum())
-    moving = max(abs(heat_in) + sum(abs(path.heat) for path in paths), 1e-12)
-    imbalance = abs(heat_in - sum(path.heat for path in paths)) / moving
+    moving = abs(heat_in) + sum(abs(path.heat) for path in paths)
+    # Where next to no heat moves, what rounding leaves of the large terms that cancel is all that can be seen.
+    rounding = ROUNDING * float((abs(solution.matrix) @ np.abs(solution.temperature)).sum())
+    imbalance = abs(heat_in - sum(path.heat for path in paths)) / max(moving, rounding / BALANCE_LIMIT)
     free = free_unknowns(sheets)
-    residual = float(np.abs(solution.nodal_heat[free]).sum()) / moving
+    residual = float(np.abs(solution.nodal_heat[free]).sum()) / max(moving, rounding / RESIDUAL_LIMIT)
     surroundings = [e.temperature for e in sheets.exchanges] + list(sheets.held_temperatures)
-    span = max(float(np.ptp(np.append(solution.temperature, surroundings))), 1e-12)
+    span = max(float(np.ptp(np.append(solution.temperature, surroundings))), NO_SPAN)
     below = (min(surroundings) - float(solution.temperature.min())) / span
     if not imbalance <= BALANCE_LIMIT:
         raise SolveFailed(f"heat in {heat_in:.6g} W and heat out differ by {imbalance:.2g} of the heat that moves")

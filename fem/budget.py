@@ -95,9 +95,9 @@ def budget_of(solution: Solution, source: Source) -> Budget:
     heat = power = float(solution.powers[stack.sources.index(source)])
     bodies, joints, end = way_out(solution, source)
     plane = _plane(solution, bodies[0], source.face, active_elements(solution, source))
-    steps = [Step("hot spot above the mean", active_peak(solution, source).value - plane.mean, power, False)]
-    into_seat = power
     others = any(other is not source and p > 0 for other, p in zip(stack.sources, solution.powers))
+    steps = [Step("hot spot above the mean", active_peak(solution, source).value - plane.mean, power, others)]
+    into_seat = power
     for position, (body, joint) in enumerate(zip(bodies, joints)):
         shared = others and position >= len(source.chain) - 1
         leaving, entering = _contact_planes(solution, joint, body)

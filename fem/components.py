@@ -10,6 +10,8 @@ from plancha.fem.sheets import plan_load
 from plancha.fem.solve import Solution
 from plancha.geometry.bodies import COMPONENT_SIDE
 
+NO_SHARE = 1e-6  # of a component's heat: less through its footprint makes no spreading resistance
+
 
 @dataclass(frozen=True)
 class ComponentState:
@@ -124,7 +126,8 @@ def coupling(solution: Solution, rises: np.ndarray) -> Coupling:
 class SpreadingResistance:
     """Of the body a component sits on [K/W]: (maximum, or mean, over the footprint less the face's mean) per watt through it.
 
-    By this component's heat alone. ``share`` is the part of its heat that goes through the footprint.
+    By this component's heat alone. ``share`` is the part of its heat that goes through the footprint; where it is next to nothing,
+    there is no such resistance (NaN).
     """
 
     component: str
@@ -144,7 +147,7 @@ def spreading_field(solution: Solution, number: int, rise: np.ndarray) -> tuple[
 
     Returns
     -------
-    field : array (plan nodes,), [K/W], NaN off the body
+    field : array (plan nodes,), [K/W], NaN off the body, and everywhere if next to no heat goes through the footprint
     footprint : array (elements,), numbers of the elements under the component
     share : float, [-], heat through the footprint per watt of the component
     """
@@ -157,7 +160,7 @@ def spreading_field(solution: Solution, number: int, rise: np.ndarray) -> tuple[
         footprint, share = contact_elements(solution, source.joints[-1]), _share(solution, number, rise)
     else:
         footprint, share = active_elements(solution, source), 1.0
-    return (values - mean) / share, footprint, share
+    return (values - mean) / (share if abs(share) > NO_SHARE else np.nan), footprint, share
 
 
 def _share(solution: Solution, number: int, rise: np.ndarray) -> float:

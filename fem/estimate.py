@@ -11,7 +11,7 @@ import numpy as np
 
 from plancha.fem.components import component_states, spreading_resistances, temperature_at, unit_rises
 from plancha.fem.plan import plan_space
-from plancha.fem.refinement import halved, refined, worth_refining
+from plancha.fem.refinement import halved, layers_worth_halving, refined, worth_refining
 from plancha.fem.resolution import through_of
 from plancha.fem.sheets import sheets_of
 from plancha.fem.solve import Solution, is_linear, solve
@@ -21,17 +21,18 @@ from plancha.geometry.materials import conductivity_at, is_nonlinear
 from plancha.geometry.mesh import PlanMesh
 
 QUANTITIES = ("peak rise", "mean rise", "spreading by maximum", "spreading by mean")
-# Error left after a halving, over what the halving changed, and error before it over that change. With an order of convergence p
-# these are 1 / (2^p - 1) and 1 + that: taken for p = 1.7 of peaks and p = 0.8 of means, which feel the jump of flux at the footprint's
-# edge. A peak's change may pass through nothing by chance; the mean's, which does not, guards it. Chosen on random layered cases with
-# known answers; judged on others (docs/accuracy.md).
+# Error left after a halving, over what the halving changed, and error before it over that change: with an order of convergence p
+# these are 1 / (2^p - 1) and 1 + that. Taken for p = 1.7 of peaks and p = 0.8 of means, which feel the flux jump at the footprint's
+# edge. A peak's change may pass through nothing by chance; the mean's, which does not, guards it. Chosen on random layered cases
+# with known answers; judged on others (docs/accuracy.md).
 LEFT_OVER = np.array([0.45, 1.3, 0.45, 1.3])
 BEFORE = np.array([1.4, 2.5, 1.4, 2.5])
 GUARD = 0.05
 FLOOR = 1e-5  # of a quantity: no estimate claims less
 ROUNDS = 8
-SHARE = 0.7  # of the plan error whose triangles a local refinement cuts; the rest is left as it was
+SHARE = 0.7  # of the error whose triangles or sub-layers a refinement cuts; the rest is left as it was
 SMALL = 0.05  # of the largest rise: a component's own rise below this counts as this
+LEAST_RISE = 1e-6  # K; no rise counts as less: rounding of absolute temperatures is no error of the mesh
 
 
 @dataclass(frozen=True)
@@ -55,7 +56,7 @@ class ErrorEstimate:
     def scale(self) -> np.ndarray:
         """What errors of rises are relative to [K], (sources,): the peak rise, at least a small share of the largest."""
         rises = np.abs(self.values[:, 0])
-        return np.maximum(rises, SMALL * rises.max(initial=1e-12))
+        return np.maximum(rises, SMALL * rises.max(initial=LEAST_RISE / SMALL))
 
     @property
     def worst(self) -> float:
@@ -82,10 +83,10 @@ class Trial:
 
 @dataclass(frozen=True)
 class Solved:
-    """A solution, the same with all conductivities as at the reference temperature, and the estimate of their error."""
+    """A solution, the same with all conductivities as at the reference temperature if at hand, and the estimate of their error."""
 
     solution: Solution
-    constant: Solution
+    constant: Solution | None
     estimate: ErrorEstimate
 
 
@@ -170,7 +171,7 @@ def _refine(finest: Trial, estimate: ErrorEstimate) -> tuple[PlanMesh, tuple[Thr
     relative = estimate.total[:, :2] / estimate.scale[:, None]
     worst, which = np.unravel_index(int(np.argmax(relative)), relative.shape)
     if estimate.thickness[worst, which] > estimate.plan[worst, which]:
-        return finest.mesh, tuple(halved(through) for through in finest.through)
+        return finest.mesh, layers_worth_halving(finest.solution, int(worst), SHARE)
     return refined(finest.mesh, worth_refining(finest.solution, int(worst), SHARE)), finest.through
 
 
@@ -181,11 +182,12 @@ def _predicted(finest: Trial, mesh: PlanMesh, through: Sequence[Through]) -> flo
 
 def _updated(estimate: ErrorEstimate, before: Trial, after: Trial) -> ErrorEstimate:
     size = change(after, before)
+    # What was not cut keeps its share of the error.
     if after.mesh is before.mesh:
-        return replace(estimate, values=after.quantities, thickness=guarded(LEFT_OVER, size))
-    # The triangles that were not cut keep their share of the error.
-    plan = guarded(LEFT_OVER, size) + (1 - SHARE) * estimate.plan
-    return replace(estimate, values=after.quantities, plan=plan)
+        left = guarded(LEFT_OVER, size) + (1 - SHARE) * estimate.thickness
+        return replace(estimate, values=after.quantities, thickness=left)
+    left = guarded(LEFT_OVER, size) + (1 - SHARE) * estimate.plan
+    return replace(estimate, values=after.quantities, plan=left)
 
 
 def constant_conductivity(stack: Stack) -> Stack:

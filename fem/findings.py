@@ -1,6 +1,6 @@
 """From a stack to its solution, and from the solution to everything a report says about it."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -28,8 +28,9 @@ from plancha.fem.resolution import through_of
 from plancha.fem.sheets import sheets_of
 from plancha.fem.solve import Solution, solve
 from plancha.fem.sustain import SustainablePower, sustainable_power
-from plancha.geometry.bodies import Stack
+from plancha.geometry.bodies import Source, Stack
 from plancha.geometry.grading import plan_mesh, snapped_stack
+from plancha.geometry.materials import Material
 
 
 @dataclass(frozen=True)
@@ -60,11 +61,52 @@ def solve_stack(stack: Stack, refinement: float = 1.0) -> Solution:
     return solve(sheets)
 
 
-def solve_with_estimate(stack: Stack) -> Solved:
-    """The same way, refined until the stack's accuracy is met, with the estimate of the error."""
+def solve_with_estimate(stack: Stack, before: Solved | None = None) -> Solved:
+    """The same way, refined until the stack's accuracy is met, with the estimate of the error.
+
+    Where ``before`` is the same bodies under the same maps, with other powers, temperatures, coefficients or impedances, its mesh and
+    thickness functions serve again, and its relative error.
+    """
     stack, snapped = snapped_stack(stack)
+    if before is not None and same_bodies(before.solution.sheets.stack, stack):
+        return _solved_again(stack, before)
     refuse_what_does_not_fit(stack)
     return solve_to_accuracy(stack, plan_mesh(stack, snapped=snapped), stack.accuracy, most_unknowns())
+
+
+def same_bodies(one: Stack, other: Stack) -> bool:
+    """Whether two stacks differ in nothing that a discretisation is made for: bodies, what touches what, maps, cooled areas."""
+
+    def shape(stack: Stack) -> tuple:
+        bodies = [(b.outline.wkb, b.thickness, _conduction(b.material), b.turned, b.sheet) for b in stack.bodies]
+        joints = [(joint.lower, joint.upper, joint.impedance == 0) for joint in stack.joints]
+        sources = [(s.chain, s.face, s.outline.wkb, s.power > 0, s.heat_depth, _map_key(s)) for s in stack.sources]
+        places = [(p.body, p.face, p.area and p.area.wkb) for p in [*stack.films] + [*stack.helds]]
+        return bodies, joints, sources, places, stack.mesh_size, stack.accuracy
+
+    return shape(one) == shape(other)
+
+
+def _conduction(material: Material) -> tuple:
+    return material.conductivity, material.exponent, material.temperature_reference
+
+
+def _map_key(source: Source) -> bytes:
+    """What a power map says about where the heat is, apart from how much."""
+    return b"" if source.power_map is None else (source.power_map.watts / max(source.power, 1e-300)).round(12).tobytes()
+
+
+def _solved_again(stack: Stack, before: Solved) -> Solved:
+    sheets = sheets_of(stack, before.solution.sheets.space, [slab.through for slab in before.solution.sheets.slabs])
+    solution = solve(sheets)
+    old = before.estimate
+    rises = (
+        np.array([(state.peak.value, state.mean) for state in component_states(solution)]).reshape(-1, 2)
+        - stack.reference
+    )
+    values = np.hstack([rises, old.values[:, 2:]])
+    ratio = np.abs(np.divide(values, old.values, out=np.ones_like(values), where=old.values != 0))
+    return Solved(solution, None, replace(old, values=values, plan=ratio * old.plan, thickness=ratio * old.thickness))
 
 
 def findings_of(solved: Solved | Solution) -> Findings:

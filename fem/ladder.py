@@ -35,11 +35,16 @@ class Ladder:
 
 def lumped_of(solution: Solution) -> list[Lumped]:
     """The lumped estimate of every component, along the way its heat takes in the solution."""
-    stack, found = solution.sheets.stack, []
-    for number, source in enumerate(stack.sources):
-        bodies, joints, end = way_out(solution, source)
+    stack = solution.sheets.stack
+    ways = [way_out(solution, source) for source in stack.sources]
+    heat = {
+        body: sum(source.power for source, (bodies, _, _) in zip(stack.sources, ways) if body in bodies)
+        for body in range(len(stack.bodies))
+    }
+    found = []
+    for number, (bodies, joints, end) in enumerate(ways):
         area = 0.0 if end is None else float(solution.sheets.space.areas[cooled_elements(solution, end)].sum())
-        found.append(lumped_estimate(stack, number, bodies, joints, end, area))
+        found.append(lumped_estimate(stack, number, bodies, joints, end, area, heat))
     return found
 
 

@@ -1,7 +1,7 @@
 """The lumped estimate that everybody starts with: a chain of resistances, with no spreading, a cone, closed forms, the series."""
 
 import warnings
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 
@@ -65,16 +65,21 @@ def mean_coefficient(film: Film) -> float:
 
 
 def lumped_estimate(
-    stack: Stack, number: int, bodies: Sequence[int], joints: Sequence[int], end: Film | Held | None, end_area: float
+    stack: Stack,
+    number: int,
+    bodies: Sequence[int],
+    joints: Sequence[int],
+    end: Film | Held | None,
+    end_area: float,
+    heat: Mapping[int, float],
 ) -> Lumped:
     """The lumped estimate of one component along its way out (bodies, joints and end as ``budget.way_out`` finds them).
 
-    Up to the body it sits on the component's own heat counts, from there on the heat of all components whose chains pass
-    the same body. Ways to the board and rims are left out: the estimate knows one way.
+    ``heat`` [W] is what passes each body: the power of all components whose ways out lead through it. Ways to the board and
+    rims are left out: the estimate knows one way.
     """
     source = stack.sources[number]
-    total = sum(other.power for other in stack.sources if other.chain[-1] == source.chain[-1])
-    chain, seat = _chain(stack, source, bodies, joints, end, end_area, total)
+    chain, seat = _chain(stack, source, bodies, joints, end, end_area, heat)
     offset = 0.0 if end is None else end.temperature - stack.reference
     flat = sum(link.resistance * link.heat for link in chain) + offset
     estimates = [Estimate("one-dimensional", flat)]
@@ -93,13 +98,12 @@ def _chain(
     joints: Sequence[int],
     end: Film | Held | None,
     end_area: float,
-    total: float,
+    heat: Mapping[int, float],
 ) -> tuple[list[Link], int]:
     chain: list[Link] = []
     area, seat = source.outline.area, 0
     for position, body in enumerate(bodies):
         own = position < len(source.chain) - 1
-        heat = source.power if own else total
         if position == len(source.chain) - 1:
             seat = len(chain)
         face = stack.bodies[body].outline.area
@@ -107,15 +111,15 @@ def _chain(
             Link(
                 f"through {stack.bodies[body].name}",
                 through_resistance(stack, stack.bodies[body], area if own else face),
-                heat,
+                heat[body],
             )
         )
         if position < len(joints):
             joint = stack.joints[joints[position]]
             area = contact_area(stack, joint)
-            chain.append(Link(joint.name, joint.impedance / area, heat))
+            chain.append(Link(joint.name, joint.impedance / area, heat[body]))
     if isinstance(end, Film):
-        chain.append(Link(end.name, 1.0 / (mean_coefficient(end) * end_area), total))
+        chain.append(Link(end.name, 1.0 / (mean_coefficient(end) * end_area), heat[bodies[-1]]))
     return chain, seat
 
 

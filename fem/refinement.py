@@ -1,6 +1,7 @@
 """Finer discretisations of the same problem: triangles cut into four, all or some; sub-layers cut in two."""
 
 import numpy as np
+import scipy.sparse as sp
 
 from plancha.fem.components import peak_weights
 from plancha.fem.plan import PlanSpace
@@ -20,13 +21,50 @@ def refined(mesh: PlanMesh, marked: np.ndarray | None = None) -> PlanMesh:
     return oriented(finer.p.T, finer.t.T, mesh.snapped)
 
 
-def halved(through: Through) -> Through:
-    """Thickness functions with every sub-layer cut in two; a sheet stays a sheet."""
+def halved(through: Through, marked: np.ndarray | None = None) -> Through:
+    """Thickness functions with every sub-layer, or the marked ones (bool), cut in two; a sheet stays a sheet."""
     if through.degree == SHEET_DEGREE:
         return through
     breaks = np.array(through.breaks)
     middles = (breaks[1:] + breaks[:-1]) / 2
+    middles = middles if marked is None else middles[marked]
     return Through(tuple(float(b) for b in np.sort(np.concatenate([breaks, middles]))), through.degree)
+
+
+def layers_worth_halving(solution: Solution, source: int, share: float) -> tuple[Through, ...]:
+    """Thickness functions with those sub-layers cut in two that hold the given share of the thickness error of a source's peak rise.
+
+    The error of a sub-layer is the energy of the next polynomial that it lacks, estimated from what the solution leaves unbalanced
+    there; it counts as far as the peak feels it, as in ``worth_refining``.
+    """
+    sheets = solution.sheets
+    felt = solution.system.rises(peak_weights(solution, source))
+    lacking = [
+        np.sqrt(_layer_energy(sheets.space, slab, solution.temperature) * _layer_energy(sheets.space, slab, felt))
+        for slab in sheets.slabs
+    ]
+    errors = np.concatenate(lacking)
+    order = np.argsort(-errors)
+    count = int(np.searchsorted(np.cumsum(errors[order]), share * errors.sum())) + 1
+    least = errors[order[min(count, len(errors)) - 1]]
+    return tuple(halved(slab.through, error >= least) for slab, error in zip(sheets.slabs, lacking))
+
+
+def _layer_energy(space: PlanSpace, slab: Slab, field: np.ndarray) -> np.ndarray:
+    """Energy (sub-layers,) of the next polynomial that each sub-layer of a body lacks.
+
+    Its slope is orthogonal to the slopes at hand, so only the sideways flow feeds it: with b the polynomial and w = integral of b
+    times the functions, it is (A(t kxy) T w)^2 over M(kz / t) times the integral of b'^2, node by node.
+    """
+    through = slab.through
+    if through.degree == SHEET_DEGREE:
+        return np.zeros(1)
+    pattern, count = slab.pattern, len(slab.pattern.nodes)
+    sideways = sp.csr_array((pattern.gather(slab.along), (pattern.rows, pattern.columns)), shape=(count, count))
+    stiffness = pattern.gather(slab.across)[pattern.rows == pattern.columns]
+    moments, norms = through.next_polynomials
+    unbalanced = sideways @ (field[slab.unknowns] @ moments.T)
+    return (unbalanced**2 / stiffness[:, None]).sum(axis=0) / norms
 
 
 def worth_refining(solution: Solution, source: int, share: float) -> np.ndarray:

@@ -73,6 +73,21 @@ class Through:
         slopes = self.at_quadrature[1]
         return slopes.T @ (self.quadrature[1][:, None] * slopes)
 
+    @cached_property
+    def next_polynomials(self) -> tuple[np.ndarray, np.ndarray]:
+        """Per sub-layer the next polynomial b (nothing at its ends, slope a Legendre polynomial): integrals of b times the functions
+        (layers, n), and of b'^2 (layers,)."""
+        bubble = (legendre.Legendre.basis(self.degree + 1) - legendre.Legendre.basis(self.degree - 1)) / (
+            2 * self.degree + 1
+        )
+        moments, norms = [], []
+        for low, high in zip(self.breaks[:-1], self.breaks[1:]):
+            at, weights = _gauss(np.array([low, high]), self.degree + 2)
+            inside = bubble(2 * (at - low) / (high - low) - 1)
+            moments.append((weights * inside) @ self.values(at)[0])
+            norms.append(4 / (high - low) ** 2 * (high - low) / (2 * self.degree + 1))
+        return np.array(moments), np.array(norms)
+
     def face(self, face: int) -> int:
         """Number of the node on a face: 0 component side, 1 cooled side."""
         return 0 if face == 0 else len(self.nodes) - 1

@@ -2,11 +2,11 @@
 
 import copy
 import difflib
-from collections.abc import Mapping
-from dataclasses import dataclass, field
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, field, replace
 from typing import Any
 
-from plancha.geometry.faults import Fault
+from plancha.geometry.faults import Fault, StudyError
 from plancha.geometry.key_lines import Path, place_of, plain
 from plancha.geometry.parts import LONGEST_NAME
 from plancha.geometry.schema import table_at
@@ -82,6 +82,85 @@ def _variant(
     faults = [_located(fault, raw) for fault in faults]
     texts = tuple((".".join(str(part) for part in at[2:]), _text(_at(case, at[2:]))) for at in overridden.values())
     return Variant(name, texts, table, path, overridden), faults
+
+
+def with_changes(table: Mapping[str, Any], changes: Mapping[str, str], name: str) -> Variant:
+    """The study in ``table`` with further values, each by its dotted name as a load case would write it.
+
+    Parameters
+    ----------
+    table : mapping
+        The whole study of a load case, such as `study_file.Case.table`; it stays as it is.
+    changes : mapping of str to str
+        Dotted names, such as "processor.interface.impedance", and the texts to put there, with their units.
+    name : str
+        Of the new variant.
+
+    Raises
+    ------
+    StudyError
+        If a name means nothing in the study, or several parts.
+    """
+    changed = copy.deepcopy(dict(table))
+    overridden: dict[Path, Path] = {}
+    faults: list[Fault] = []
+    for dotted, text in changes.items():
+        *parts, key = dotted.split(".")
+        inner: dict[str, Any] = {key: text}
+        for part in reversed(parts):
+            inner = {part: inner}
+        found: list[Fault] = []
+        _override(changed, (), inner, (), overridden, found)
+        faults += [replace(fault, place=plain(dotted), path=()) for fault in found]
+    if faults:
+        raise StudyError(faults)
+    return Variant(name, tuple(changes.items()), changed, (), overridden)
+
+
+def place_named(table: Mapping[str, Any], dotted: str) -> tuple[Path, Any]:
+    """Where in a study's table a dotted name leads, and the value that is written there (None where none is).
+
+    Raises
+    ------
+    StudyError
+        If the name means nothing in the study, or several parts.
+    """
+    variant = with_changes(table, {dotted: ""}, "")
+    path = next(iter(variant.overridden))
+    try:
+        return path, _at(table, path)
+    except (KeyError, IndexError, TypeError):
+        return path, None
+
+
+def texts_of(table: Mapping[str, Any]) -> dict[str, str]:
+    """Every value of a study's table by its dotted name, as the user wrote it.
+
+    Parts are called as load cases call them; where several in a table are called the same, the later ones carry their number.
+    """
+    return dict(_texts({key: value for key, value in table.items() if key != "case"}, ""))
+
+
+def _texts(value: Any, name: str) -> Iterator[tuple[str, str]]:
+    if isinstance(value, dict):
+        for key, inner in value.items():
+            entries = inner if isinstance(inner, list) and inner and all(isinstance(e, dict) for e in inner) else None
+            if entries is None:
+                yield from _texts(inner, f"{name}.{key}" if name else key)
+                continue
+            for own, entry in zip(_own_names(entries, key), entries):
+                part = own if key in (*KINDS, "layers") else f"{key}.{own}"
+                rest = {each: text for each, text in entry.items() if each != "name"}
+                yield from _texts(rest, f"{name}.{part}" if name else part)
+    else:
+        yield name, _text(value)
+
+
+def _own_names(entries: list[dict[str, Any]], kind: str) -> list[str]:
+    names = [_name_of(entry, kind) for entry in entries]
+    return [
+        name if names[:n].count(name) == 0 else f"{name} {names[:n].count(name) + 1}" for n, name in enumerate(names)
+    ]
 
 
 def _located(fault: Fault, raw: Mapping[str, Any]) -> Fault:

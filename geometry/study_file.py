@@ -5,7 +5,7 @@ import re
 import stat
 import tomllib
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from pathlib import Path as FilePath
 from typing import Any
 
@@ -13,13 +13,13 @@ from plancha.geometry.bodies import Stack
 from plancha.geometry.draft import Reading
 from plancha.geometry.faults import Fault, StudyError
 from plancha.geometry.key_lines import Path, key_lines, line_of, place_of
-from plancha.geometry.load_cases import BASE_CASE, KINDS, Variant, variants_of
+from plancha.geometry.load_cases import BASE_CASE, KINDS, Variant, variants_of, with_changes
 from plancha.geometry.power_map_file import read_grid, read_power_map
 from plancha.geometry.stack import stack_faults, stack_of
 from plancha.geometry.study import Study
 from plancha.geometry.validation import remains_of, study_from
 
-__all__ = ["BASE_CASE", "Case", "StudyFile", "read_study"]
+__all__ = ["BASE_CASE", "Case", "StudyFile", "changed_case", "read_study"]
 
 LARGEST_STUDY = 2_000_000  # bytes
 DEEPEST = 20  # tables and lists inside each other
@@ -28,12 +28,16 @@ SHOWN_FAULTS = 50
 
 @dataclass(frozen=True)
 class Case:
-    """One load case: its name, what it changes (dotted names and texts), and the whole study with the changes made."""
+    """One load case: its name, what it changes (dotted names and texts), and the whole study with the changes made.
+
+    ``table`` is that study as text, as the file writes it.
+    """
 
     name: str
     changes: tuple[tuple[str, str], ...]
     study: Study
     stack: Stack
+    table: Mapping[str, Any] = field(default_factory=dict)
 
 
 @dataclass(frozen=True)
@@ -81,6 +85,30 @@ def read_study(path: str | FilePath) -> StudyFile:
     return StudyFile(source.path, tuple(cases))
 
 
+def changed_case(case: Case, folder: FilePath, changes: Mapping[str, str], reading: Reading | None = None) -> Case:
+    """A load case with further values.
+
+    Parameters
+    ----------
+    case : Case
+    folder : path
+        Where the study's CSV files are.
+    changes : mapping of str to str
+        Dotted names as a load case writes them, such as "processor.interface.impedance", and texts with their units.
+    reading : Reading, optional
+        How CSV files are read.
+
+    Raises
+    ------
+    StudyError
+        If a name means nothing in the study, or the study with the changes is not sound.
+    """
+    found = _checked(with_changes(case.table, changes, case.name), folder, reading or Reading())
+    if isinstance(found, Case):
+        return replace(found, changes=(*case.changes, *found.changes))
+    raise StudyError([replace(fault, place=f"{', '.join(changes)}: {fault.place}", path=()) for fault in found])
+
+
 def _checked(variant: Variant, folder: FilePath, reading: Reading) -> Case | list[Fault]:
     """The load case, or all its faults."""
     try:
@@ -90,7 +118,7 @@ def _checked(variant: Variant, folder: FilePath, reading: Reading) -> Case | lis
         more = stack_faults(remains.study, folder, remains.missing, reading) if remains else []
         return [*error.faults, *more]
     try:
-        return Case(variant.name, variant.changes, study, stack_of(study, folder, reading))
+        return Case(variant.name, variant.changes, study, stack_of(study, folder, reading), variant.table)
     except StudyError as error:
         return list(error.faults)
 

@@ -34,7 +34,7 @@ def test_heat_to_the_board_is_what_the_chip_loses_before_its_seat(pair):
 def test_a_single_source_shares_no_step_and_two_sources_share_the_plate(single, pair):
     assert not any(step.shared for step in single.budgets[0].steps)
     shared = {step.name for step in pair.budgets[0].steps if step.shared}
-    assert shared == {"spreading in plate", "through plate", "cooling"}
+    assert shared == {"hot spot above the mean", "spreading in plate", "through plate", "cooling"}
 
 
 def test_perfect_contact_passes_the_same_heat_as_a_thin_joint(findings, single_text):

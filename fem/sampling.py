@@ -1,0 +1,96 @@
+"""Temperatures at points of a body's face, many at once, and how far the discretisation may be off there."""
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import numpy as np
+import scipy.sparse as sp
+import shapely
+
+from plancha.fem.estimate import BEFORE, FLOOR, LEFT_OVER, QUANTITIES, Solved, constant_conductivity
+from plancha.fem.plan import barycentric, plan_space, shape_values
+from plancha.fem.refinement import halved
+from plancha.fem.resolution import through_of
+from plancha.fem.sheets import Sheets, sheets_of
+from plancha.fem.solve import Solution, solve
+from plancha.geometry.bodies import Probe
+from plancha.geometry.grading import plan_mesh
+
+MEAN = QUANTITIES.index("mean rise")  # a point away from hot spots converges like a mean, not like a peak
+
+
+@dataclass(frozen=True)
+class Samples:
+    """Points of faces: ``bodies`` and ``faces`` (points,) numbers, ``points`` (points, 2) [m]."""
+
+    bodies: np.ndarray
+    faces: np.ndarray
+    points: np.ndarray
+
+
+def samples_of_probes(probes: list[Probe]) -> Samples:
+    """Where the probes are."""
+    return Samples(
+        np.array([probe.body for probe in probes], int),
+        np.array([probe.face for probe in probes], int),
+        np.array([probe.point for probe in probes], float).reshape(-1, 2),
+    )
+
+
+def samples_on_face(body: int, face: int, points: np.ndarray) -> Samples:
+    """Points (points, 2) [m] of one face."""
+    return Samples(np.full(len(points), body), np.full(len(points), face), points)
+
+
+def triangles_at(corners: np.ndarray, points: np.ndarray) -> np.ndarray:
+    """Number of the triangle that holds each point, the nearest where rounding leaves it beside all; shape (points,).
+
+    ``corners`` (triangles, 3, 2) and ``points`` (points, 2) in one unit. A point on a common side belongs to either triangle.
+    """
+    tree = shapely.STRtree(shapely.polygons(corners))
+    return tree.nearest(shapely.points(points))
+
+
+def sampling_matrix(sheets: Sheets, samples: Samples) -> sp.csr_array:
+    """Matrix (points, unknowns) that takes a problem's unknowns to the temperatures at the samples."""
+    rows, columns, weights = [], [], []
+    for body, face in sorted(set(zip(samples.bodies.tolist(), samples.faces.tolist()))):
+        chosen = np.flatnonzero((samples.bodies == body) & (samples.faces == face))
+        slab, space, points = sheets.slabs[body], sheets.space, samples.points[chosen]
+        corners = space.nodes[space.element_nodes[slab.pattern.elements, :3]]
+        elements = slab.pattern.elements[triangles_at(corners, points)]
+        rows.append(np.repeat(chosen, 6))
+        columns.append(slab.on_face(face, space.element_nodes[elements].ravel()))
+        weights.append(shape_values(barycentric(space, elements, points)).ravel())
+    shape = (len(samples.points), sheets.size)
+    return sp.csr_array((np.concatenate(weights), (np.concatenate(rows), np.concatenate(columns))), shape=shape)
+
+
+def sampled(solution: Solution, samples: Samples) -> np.ndarray:
+    """Temperatures (points,) [K] at the samples."""
+    return sampling_matrix(solution.sheets, samples) @ solution.temperature
+
+
+def sampling_errors(solved: Solved, samples: Samples) -> np.ndarray:
+    """Estimated discretisation errors (points,) [K] at the samples, plan and thickness added by magnitude.
+
+    As `estimate` does for means: against the same problem on the coarse mesh the answer was refined from, and, on that mesh,
+    with sub-layers half as thick. Where the answer was refined more than once, the estimate is of the first and so too large.
+    """
+    stack = constant_conductivity(solved.constant.sheets.stack)
+    space, through = plan_space(plan_mesh(stack)), through_of(stack)
+    coarse = sampled(solve(sheets_of(stack, space, through)), samples)
+    finer = sampled(solve(sheets_of(stack, space, [halved(each) for each in through])), samples)
+    answer = sampled(solved.constant, samples)
+    plan, thickness = LEFT_OVER[MEAN] * np.abs(answer - coarse), BEFORE[MEAN] * np.abs(finer - coarse)
+    return plan + thickness + FLOOR * np.abs(answer - stack.reference)
+
+
+def fixed_discretisation(solution: Solution) -> Callable[..., Solution]:
+    """A function from a stack of the same outlines to its solution on this solution's mesh and thickness functions."""
+    space, through = solution.sheets.space, [slab.through for slab in solution.sheets.slabs]
+
+    def solved_again(stack) -> Solution:
+        return solve(sheets_of(stack, space, through))
+
+    return solved_again
