@@ -75,7 +75,9 @@ def _diverging(colour_map: Diverging, count: int) -> np.ndarray:
     for degrees in (colour_map.hue_below, colour_map.hue_above):
         hue = np.full(FINE, np.radians(degrees))
         chroma = (
-            STRENGTH * np.minimum(_smoothed(_strongest(lightness, hue)), STRONGEST) * np.minimum(1, 4 * (1 - share))
+            STRENGTH
+            * np.minimum(_smoothed(_strongest(lightness, hue)), STRONGEST)
+            * np.sin(np.pi * np.minimum(0.5, 1 - share))
         )
         linear = np.clip(_linear_rgb(lightness, chroma, hue), 0.0, 1.0)
         arms.append((np.cbrt(linear @ LUMINANCE), _gamma(linear)))

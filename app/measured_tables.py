@@ -14,7 +14,10 @@ from plancha.geometry.units import DIMENSIONS, show
 
 FORMAT = "plancha-measured/1"
 MOST_ROWS = 40  # readings up to which each is printed; of more, those that are farthest off
-NEIGHBOURS = "Cells of one picture share the camera's errors and blur, so they are not independent readings: the intervals are too narrow."
+NEIGHBOURS = (
+    "Cells of one picture share the camera's errors and blur, so they are no independent readings: "
+    "the intervals are too narrow."
+)
 AS_GOOD_AS = (
     "A fit is only as good as the model's other inputs: whatever is wrong there is pressed into the fitted numbers, the more so "
     "the fewer readings there are. Intervals hold the readings' scatter alone."

@@ -1,6 +1,6 @@
 """Temperatures at points of a body's face, many at once, and how far the discretisation may be off there."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -13,7 +13,7 @@ from plancha.fem.refinement import halved
 from plancha.fem.resolution import through_of
 from plancha.fem.sheets import Sheets, sheets_of
 from plancha.fem.solve import Solution, solve
-from plancha.geometry.bodies import Probe
+from plancha.geometry.bodies import Probe, Stack
 from plancha.geometry.grading import plan_mesh
 
 MEAN = QUANTITIES.index("mean rise")  # a point away from hot spots converges like a mean, not like a peak
@@ -28,7 +28,7 @@ class Samples:
     points: np.ndarray
 
 
-def samples_of_probes(probes: list[Probe]) -> Samples:
+def samples_of_probes(probes: Sequence[Probe]) -> Samples:
     """Where the probes are."""
     return Samples(
         np.array([probe.body for probe in probes], int),
@@ -77,20 +77,21 @@ def sampling_errors(solved: Solved, samples: Samples) -> np.ndarray:
     As `estimate` does for means: against the same problem on the coarse mesh the answer was refined from, and, on that mesh,
     with sub-layers half as thick. Where the answer was refined more than once, the estimate is of the first and so too large.
     """
-    stack = constant_conductivity(solved.constant.sheets.stack)
+    stack = constant_conductivity(solved.solution.sheets.stack)
+    constant = solved.constant or fixed_discretisation(solved.solution)(stack)
     space, through = plan_space(plan_mesh(stack)), through_of(stack)
     coarse = sampled(solve(sheets_of(stack, space, through)), samples)
     finer = sampled(solve(sheets_of(stack, space, [halved(each) for each in through])), samples)
-    answer = sampled(solved.constant, samples)
+    answer = sampled(constant, samples)
     plan, thickness = LEFT_OVER[MEAN] * np.abs(answer - coarse), BEFORE[MEAN] * np.abs(finer - coarse)
     return plan + thickness + FLOOR * np.abs(answer - stack.reference)
 
 
-def fixed_discretisation(solution: Solution) -> Callable[..., Solution]:
+def fixed_discretisation(solution: Solution) -> Callable[[Stack], Solution]:
     """A function from a stack of the same outlines to its solution on this solution's mesh and thickness functions."""
     space, through = solution.sheets.space, [slab.through for slab in solution.sheets.slabs]
 
-    def solved_again(stack) -> Solution:
+    def solved_again(stack: Stack) -> Solution:
         return solve(sheets_of(stack, space, through))
 
     return solved_again
