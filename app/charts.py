@@ -6,7 +6,6 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from plancha.app.colours import Diverging
 from plancha.app.contours import isolines
 from plancha.app.label_places import GAP, Box, box_around
 from plancha.app.plan_drawing import (
@@ -91,11 +90,16 @@ def add_axis(canvas: Canvas, axis: Axis, title: str) -> None:
 
 
 def add_raster(
-    canvas: Canvas, box: Box, bounds: tuple[float, float, float, float], values: np.ndarray, scale: Scale
+    canvas: Canvas,
+    box: Box,
+    bounds: tuple[float, float, float, float],
+    values: np.ndarray,
+    scale: Scale,
+    with_lines: bool = True,
 ) -> None:
-    """Cells (ny, nx), row 0 at the bottom, NaN where there is none, over a box [px]; axes in mm; isolines.
+    """Cells (ny, nx), row 0 at the bottom, NaN where there is none, over a box [px]; axes in mm.
 
-    ``bounds`` (left, bottom, right, top) [m] is what the box shows.
+    ``bounds`` (left, bottom, right, top) [m] is what the box shows; ``with_lines`` adds the scale's isolines.
     """
     rows, columns = values.shape
     x, y = np.linspace(box.left, box.right, columns + 1), np.linspace(box.bottom, box.top, rows + 1)
@@ -103,7 +107,8 @@ def add_raster(
     kept = np.isfinite(values).ravel()
     triangles = np.concatenate([quads[kept][:, [0, 1, 2]], quads[kept][:, [0, 2, 3]]])
     canvas.parts.append(Surface(points, triangles, np.tile(values.ravel()[kept], 2), scale.limits, scale.colour_map))
-    _add_lines(canvas, x, y, values, scale)
+    if with_lines and min(values.shape) > 1:
+        _add_lines(canvas, x, y, values, scale)
     canvas.frame(box)
     _add_millimetres(canvas, box, bounds)
 
@@ -117,23 +122,12 @@ def _cells(x: np.ndarray, y: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
 
 def _add_lines(canvas: Canvas, x: np.ndarray, y: np.ndarray, values: np.ndarray, scale: Scale) -> None:
     """Isolines between the cells' middles."""
-    if min(values.shape) < 2:
-        return
     points, quads = _cells((x[1:] + x[:-1]) / 2, (y[1:] + y[:-1]) / 2)
     flat = values.ravel()
     quads = quads[np.isfinite(flat[quads]).all(axis=1)]
     triangles = np.concatenate([quads[:, [0, 1, 2]], quads[:, [0, 2, 3]]])
     for level in scale.levels:
-        colour = line_colour(scale, float(level))
-        canvas.strokes(isolines(points, triangles, flat, float(level)), colour, 1.5)
-
-
-def line_colour(scale: Scale, level: float) -> Colour:
-    """Light where the map is dark at that level, dark where it is light."""
-    low, high = scale.limits
-    share = (level - low) / (high - low)
-    dark = abs(2 * share - 1) > 0.5 if isinstance(scale.colour_map, Diverging) else share < 0.5
-    return LIGHT if dark else DARK
+        canvas.strokes(isolines(points, triangles, flat, float(level)), scale.line_colour(float(level)), 1.5)
 
 
 def _add_millimetres(canvas: Canvas, box: Box, bounds: tuple[float, float, float, float]) -> None:
@@ -148,6 +142,8 @@ def _add_millimetres(canvas: Canvas, box: Box, bounds: tuple[float, float, float
             else:
                 canvas.strokes([[[box.left + at, box.bottom], [box.left + at, box.bottom - TICK]]])
                 canvas.text(text, box.left + at, box.bottom - TICK - GAP - TEXT / 2, 0.5)
+    canvas.text("x [mm]", (box.left + box.right) / 2, box.bottom - TICK - GAP - LINE - TEXT / 2, 0.5)
+    canvas.text("y [mm]", box.left - TICK, box.top + TEXT, 1.0)
 
 
 def add_bar(canvas: Canvas, box: Box, scale: Scale) -> None:

@@ -42,7 +42,25 @@ def parser() -> argparse.ArgumentParser:
 
 def main(arguments: list[str] | None = None) -> int:
     """Run one command; 0 done, 1 the computation failed, 2 the input is bad, 130 stopped by the user."""
-    given = parser().parse_args(arguments)
+    try:
+        try:
+            return _guarded(parser().parse_args(arguments))
+        finally:
+            if sys.stdout is not None:
+                sys.stdout.flush()
+    except KeyboardInterrupt as error:
+        return _complain(f"stopped; {_what_is_left(error)}", INTERRUPTED)
+    except BrokenPipeError:
+        # Who read the output has gone: what Python still holds for it goes nowhere.
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        return FAILED
+    except OSError as error:
+        where, why = error.filename or "the output", error.strerror or error
+        return _complain(f"{where}: {why}; {_what_is_left(error)}", FAILED)
+
+
+def _guarded(given: argparse.Namespace) -> int:
+    """Run the command and turn what it raises into messages and exit codes."""
     if given.version:
         from importlib.metadata import version
 
@@ -51,11 +69,6 @@ def main(arguments: list[str] | None = None) -> int:
     if given.command is None:
         parser().print_help()
         return BAD_INPUT
-    return _guarded(given)
-
-
-def _guarded(given: argparse.Namespace) -> int:
-    """Run the command and turn what it raises into messages and exit codes."""
     # Before numpy loads: its threads cost more than they bring at these sizes.
     os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
     from plancha.geometry.faults import Failure, StudyError
@@ -69,15 +82,15 @@ def _guarded(given: argparse.Namespace) -> int:
         if len(error.faults) > MOST_FAULTS:
             shown.append(f"... and {len(error.faults) - MOST_FAULTS} more")
         return _complain("\n".join(shown), BAD_INPUT)
-    except KeyboardInterrupt:
-        return _complain("stopped; nothing was written", INTERRUPTED)
-    except BrokenPipeError:
-        sys.stderr.close()
-        return FAILED
-    except OSError as error:
-        return _complain(f"{error.filename or 'file'}: {error.strerror or error}; nothing was written", FAILED)
     except Failure as error:
-        return _complain(f"{error}; nothing was written", FAILED)
+        return _complain(f"{error}; {_what_is_left(error)}", FAILED)
+    except MemoryError as error:
+        return _complain(f"the memory does not suffice: a larger mesh_size may help; {_what_is_left(error)}", FAILED)
+
+
+def _what_is_left(error: BaseException) -> str:
+    """Whether results were written before what was raised."""
+    return "; ".join(getattr(error, "__notes__", ["nothing was written"]))
 
 
 def _complain(message: str, code: int) -> int:

@@ -84,18 +84,24 @@ def solve(given: argparse.Namespace) -> int:
     from plancha.app.job import solved_study, write_results
     from plancha.app.result import result_of
     from plancha.app.tables import print_result
+    from plancha.app.whole import refuse_bad_place
 
     folder = given.out or given.study.parent / "results"
     out = console()
+    refuse_bad_place(folder)  # before the work, not after it
     study, found = solved_study(given.study, out)
     result = result_of(study, found)
     written = write_results(folder, study, found, result, pictures=not given.no_pictures)
-    print_result(out, result)
-    out.print("Written: " + ", ".join(str(path) for path in written))
-    if given.window:
-        from plancha.app.pictures import show_window
+    try:
+        print_result(out, result)
+        out.print("Written: " + ", ".join(str(path) for path in written))
+        if given.window:
+            from plancha.app.pictures import show_window
 
-        show_window(found[0])
+            show_window(found[0])
+    except BaseException as error:
+        error.add_note(f"the results are in {folder}")
+        raise
     return 0
 
 

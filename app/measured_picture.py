@@ -2,26 +2,27 @@
 
 import numpy as np
 
-from plancha.app.charts import Axis, Canvas, Colour, add_axis, add_bar, add_mark, add_raster, axis_over, page
-from plancha.app.colours import COOL, DIFFERENCE, WARM, colours
+from plancha.app.charts import BAR, Axis, Canvas, Colour, add_axis, add_bar, add_mark, add_raster, axis_over, page
+from plancha.app.colours import COOL, WARM, colours
 from plancha.app.fields import ZERO_CELSIUS
 from plancha.app.label_places import GAP, Box
 from plancha.app.measured import Agreement
 from plancha.app.plan_drawing import DARK, TEXT, Picture, text_size, wrapped
-from plancha.app.plan_page import LINE, Scale, multiples, nice_step, number_text, scale_of
+from plancha.app.plan_page import LINE, Scale, difference_scale, number_text, scale_of
 
-ROW = 84  # height of a probe's row [px]
+ROW = 92  # height of a probe's row [px]
 MOST_PROBES = 24  # rows; of more probes, those that are farthest off
 NAMES, LEFT, RIGHT, BETWEEN = 400, 640, 440, 60  # widths of the names, the two panels and the gaps [px]
 SIZE = 11  # of a mark
-ASIDE = 19  # of the models' marks from the reading's, so that none hides another [px]
+ASIDE = 23  # of the models' marks from the reading's, so that none hides another [px]
 CAP = 8  # half of an error bar's end
 DEVIATIONS = 2.0  # that the error bars show
 STUDY: Colour = tuple(float(c) / 255 for c in colours(WARM)[120])  # type: ignore[assignment]
 FITTED: Colour = tuple(float(c) / 255 for c in colours(COOL)[110])  # type: ignore[assignment]
 WIDE = 1560  # of the page of an infrared map [px]
+ASIDE_AXIS = 110  # room for the numbers along y [px]
 TALLEST = 620  # of a panel [px]
-LEVELS = 7  # isolines asked for
+LEVELS = 5  # asked for on a difference's colour bar
 
 
 def measured_picture(found: Agreement) -> Picture:
@@ -130,49 +131,38 @@ def infrared_picture(found: Agreement) -> Picture:
     measured[cells] = residuals.measured - ZERO_CELSIUS
     shape = grid.values.shape
     warm = scale_of("temperature [°C]", [model[cells], measured[cells]], WARM)
-    cold = difference_scale("model less measured [K]", residuals.kelvin)
-    panels = [("model", model, warm), ("measured", measured, warm), ("difference", model - measured, cold)]
+    cold = difference_scale("model less measured [K]", residuals.kelvin, LEVELS)
+    panels = [("model", model, warm), ("measured", measured, warm), ("model less measured", model - measured, cold)]
     canvas = Canvas()
     boxes = _panel_boxes(grid.bounds)
     for (name, values, scale), box in zip(panels, boxes):
-        add_raster(canvas, box, grid.bounds, values.reshape(shape), scale)
-        canvas.text(name, box.left, box.top + TEXT, bold=True)
-    low = min(box.bottom for box in boxes) - 5 * LINE
-    wide = Box(0, low, (WIDE - 2 * BETWEEN) * 0.62, 0), Box((WIDE + BETWEEN) * 0.66, low, WIDE, 0)
-    for box, scale in zip(wide, (warm, cold)):
-        add_bar(canvas, box, scale)
-    top = max(box.top for box in boxes) + 2 * TEXT
-    whole = Box(-3 * BETWEEN / 2, low - 2 * LINE, WIDE, top)
-    return page(canvas, whole, found.title, _subtitle(found), [_infrared_caption(found, cold)])
+        add_raster(canvas, box, grid.bounds, values.reshape(shape), scale, with_lines=scale is warm)
+        canvas.text(name, box.left + GAP, box.top + TEXT, bold=True)
+    middle, top = boxes[1].left, boxes[2].top - LINE
+    for scale, bottom in ((warm, top - BAR), (cold, top - BAR - 4 * LINE)):
+        add_bar(canvas, Box(middle, bottom, WIDE, bottom + BAR), scale)
+    low = min(boxes[2].bottom - 3 * LINE, top - BAR - 6 * LINE)
+    whole = Box(-ASIDE_AXIS, low, WIDE, boxes[0].top + 2 * TEXT)
+    return page(canvas, whole, found.title, _subtitle(found), [_infrared_caption(found, warm)])
 
 
 def _panel_boxes(bounds: tuple[float, float, float, float]) -> list[Box]:
-    """Three panels beside each other, or one above the other where the map is much wider than high."""
+    """Model and measurement beside each other, the difference below the model."""
     width, height = bounds[2] - bounds[0], bounds[3] - bounds[1]
-    if width > 3 * height:
-        scale = WIDE / width
-        step = height * scale + 4 * LINE
-        return [Box(0, -n * step, WIDE, height * scale - n * step) for n in range(3)]
-    gap = 2 * BETWEEN
-    scale = min((WIDE - 2 * gap) / 3 / width, TALLEST / height)
-    step = (WIDE + gap) / 3
-    return [Box(n * step, 0, n * step + width * scale, height * scale) for n in range(3)]
+    step = (WIDE + ASIDE_AXIS) / 2
+    scale = min((step - ASIDE_AXIS) / width, TALLEST / height)
+    down = height * scale + 5 * LINE
+    corners = ((0.0, 0.0), (step, 0.0), (0.0, -down))
+    return [Box(x, y, x + width * scale, y + height * scale) for x, y in corners]
 
 
-def difference_scale(title: str, values: np.ndarray, levels: float = LEVELS) -> Scale:
-    """A colour bar with nothing in its middle and as far below it as above."""
-    most = max(float(np.nanmax(np.abs(values))), 1e-6)
-    step = nice_step(2 * most, levels + 1)
-    return Scale(title, (-most, most), multiples(-most, most, step), step, DIFFERENCE)
-
-
-def _infrared_caption(found: Agreement, cold: Scale) -> str:
+def _infrared_caption(found: Agreement, warm: Scale) -> str:
     residuals = found.after or found.residuals
     number = residuals.largest
     fitted = "Model with the fitted values. " if found.after is not None else ""
     return (
         f"{fitted}{_root_mean_squares(found)} Mean difference {residuals.mean:+.2f} K; largest "
-        f"{residuals.kelvin[number]:+.1f} K at {found.measurement.labels[number]}. Isolines of the difference every "
-        f"{number_text(cold.step, cold.step)} K. Seen from the cooled side. Numerical error of the model at most "
+        f"{residuals.kelvin[number]:+.1f} K at {found.measurement.labels[number]}. Isotherms every "
+        f"{number_text(warm.step, warm.step)} K. Seen from the cooled side. Numerical error of the model at most "
         f"{_at_most(found.errors)} K. A camera's reading depends on the surface's emissivity."
     )

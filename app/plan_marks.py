@@ -48,14 +48,13 @@ def add_outline(sheet: Sheet, shape: shapely.Geometry, width: float = 2.0) -> No
 
 def add_isolines(sheet: Sheet, surface: Surface, scale: Scale) -> list[tuple[float, np.ndarray]]:
     """Draw a surface's isolines, light where it is dark and dark where it is light; gives back each level's segments."""
-    halfway = sum(scale.limits) / 2
     if np.ptp(surface.values) < EVEN * (scale.limits[1] - scale.limits[0]):
         return []
     levels = [float(level) for level in scale.levels]
     lines = [(level, isolines(surface.points, surface.triangles, surface.values, level)) for level in levels]
     found = [(level, segments) for level, segments in lines if len(segments)]
-    for colour, below in ((LIGHT, True), (DARK, False)):
-        drawn = [segments for level, segments in found if (level < halfway) == below]
+    for colour in (LIGHT, DARK):
+        drawn = [segments for level, segments in found if scale.line_colour(level) == colour]
         if drawn:
             sheet.parts.append(Strokes(np.concatenate(drawn), colour, 2.0))
     return found

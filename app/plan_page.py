@@ -10,7 +10,7 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 import shapely
 
-from plancha.app.colours import ColourMap, Diverging
+from plancha.app.colours import DIFFERENCE, ColourMap, Diverging
 from plancha.app.label_places import (
     GAP,
     Box,
@@ -85,6 +85,13 @@ class Scale:
     step: float
     colour_map: ColourMap | Diverging
 
+    def line_colour(self, level: float) -> tuple[float, float, float]:
+        """Colour of a line at a value: light where the map is dark, dark where it is light."""
+        low, high = self.limits
+        share = (level - low) / (high - low)
+        is_dark = abs(2 * share - 1) > 0.5 if isinstance(self.colour_map, Diverging) else share < 0.5
+        return LIGHT if is_dark else DARK
+
 
 def nice_step(span: float, count: float) -> float:
     """The least of 1, 2, 5, 10, ... by powers of ten that cuts a span into at most ``count`` parts."""
@@ -113,6 +120,13 @@ def scale_of(title: str, values: Sequence[np.ndarray], colour_map: ColourMap | D
         least, most = (least - room if low is None else least), most + room
     step = nice_step(most - least, LEVELS + 1)
     return Scale(title, (least, most), multiples(least, most, step), step, colour_map)
+
+
+def difference_scale(title: str, values: np.ndarray, levels: float = LEVELS) -> Scale:
+    """A diverging colour bar with nothing in its middle, as far below it as above; NaN is passed over."""
+    most = max(float(np.nanmax(np.abs(values))), ALIKE)
+    step = nice_step(2 * most, levels + 1)
+    return Scale(title, (-most, most), multiples(-most, most, step), step, DIFFERENCE)
 
 
 @dataclass
@@ -223,7 +237,7 @@ def _add_bar(sheet: Sheet, scale: Scale, inner: Box, top: float) -> float:
     for level in scale.levels:
         x = left + (level - low) / (high - low) * box.width
         strokes.append([[x, box.bottom], [x, box.bottom - TICK]])
-        inside[LIGHT if level < (low + high) / 2 else DARK].append([[x, box.bottom + 2], [x, box.top - 2]])
+        inside[scale.line_colour(float(level))].append([[x, box.bottom + 2], [x, box.top - 2]])
         text = number_text(float(level), scale.step)
         width, height = text_size(text)
         if x - width / 2 > last:

@@ -1,5 +1,7 @@
 """result.json: all that a solve found, as one documented, versioned schema; docs/result.md is generated from here."""
 
+import hashlib
+from pathlib import Path
 from typing import Annotated
 
 from pydantic import BaseModel, ConfigDict, Field
@@ -8,7 +10,8 @@ from plancha.fem.budget import Budget
 from plancha.fem.findings import Findings
 from plancha.fem.ladder import RUNGS, Ladder
 from plancha.fem.lumped import Lumped
-from plancha.geometry.bodies import total_height, total_mass
+from plancha.geometry.bodies import FACE_NAMES, total_height, total_mass
+from plancha.geometry.load_cases import texts_of
 from plancha.geometry.study_file import Case, StudyFile
 
 SCHEMA = "plancha-result/1"
@@ -69,6 +72,7 @@ class SpreadingRecord(Record):
 
     component: str
     body: str
+    face: Annotated[str, Field(description="of that body, on which the component sits")]
     maximum_K_per_W: Annotated[float | None, Field(description=NO_FOOTPRINT)]
     mean_K_per_W: Annotated[float | None, Field(description=NO_FOOTPRINT)]
     maximum_error_K_per_W: Annotated[float | None, Field(description="estimated discretisation error")]
@@ -195,6 +199,10 @@ class Result(Record):
     mass_g: Annotated[float, Field(description="of the bodies whose density is known")]
     mass_unknown: Annotated[list[str], Field(description="bodies without a density")]
     height_mm: float
+    study: Annotated[
+        dict[str, str], Field(description="the study as written: dotted names, as load cases use them, and texts")
+    ]
+    files: Annotated[dict[str, str], Field(description="CSV files of the study by name: SHA-256 of their contents")]
     cases: list[CaseRecord]
 
 
@@ -204,14 +212,21 @@ def result_of(study: StudyFile, found: list[Findings]) -> Result:
 
     stack = study.cases[0].stack
     mass, unknown = total_mass(stack)
+    texts = texts_of(study.cases[0].table)
     return Result(
         plancha=version("plancha"),
         title=stack.title,
         mass_g=mass * 1e3,
         mass_unknown=unknown,
         height_mm=total_height(stack) * 1e3,
+        study=texts,
+        files=_fingerprints(study.path.parent, [text for name, text in texts.items() if name.endswith(".file")]),
         cases=[case_record(case, findings) for case, findings in zip(study.cases, found)],
     )
+
+
+def _fingerprints(folder: Path, names: list[str]) -> dict[str, str]:
+    return {name: hashlib.sha256((folder / name).read_bytes()).hexdigest() for name in sorted(set(names))}
 
 
 def case_record(case: Case, findings: Findings) -> CaseRecord:
@@ -316,6 +331,7 @@ def _spreading(findings: Findings, number: int) -> SpreadingRecord:
     return SpreadingRecord(
         component=each.component,
         body=each.body,
+        face=FACE_NAMES[findings.solution.sheets.stack.sources[number].face],
         maximum_K_per_W=_finite(each.maximum),
         mean_K_per_W=_finite(each.mean),
         maximum_error_K_per_W=_finite(_error(findings, number, 2)),

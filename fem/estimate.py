@@ -10,11 +10,11 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from plancha.fem.components import component_states, spreading_resistances, temperature_at, unit_rises
-from plancha.fem.plan import plan_space
+from plancha.fem.plan import PlanSpace, plan_space
 from plancha.fem.refinement import halved, layers_worth_halving, refined, worth_refining
 from plancha.fem.resolution import through_of
 from plancha.fem.sheets import sheets_of
-from plancha.fem.solve import Solution, is_linear, solve
+from plancha.fem.solve import Solution, solve
 from plancha.fem.thickness import Through
 from plancha.geometry.bodies import Body, Stack
 from plancha.geometry.materials import conductivity_at, is_nonlinear
@@ -71,14 +71,18 @@ class ErrorEstimate:
 
 @dataclass(frozen=True)
 class Trial:
-    """One discretisation of a problem with constant conductivities: mesh, thickness functions, solution, quantities."""
+    """One discretisation of a problem with constant conductivities: thickness functions, solution, quantities."""
 
-    mesh: PlanMesh
     through: tuple[Through, ...]
     solution: Solution
     rises: np.ndarray
     quantities: np.ndarray
     peaks: tuple[tuple[float, float], ...]
+
+    @property
+    def space(self) -> PlanSpace:
+        """The plan functions it was solved on."""
+        return self.solution.sheets.space
 
 
 @dataclass(frozen=True)
@@ -90,9 +94,9 @@ class Solved:
     estimate: ErrorEstimate
 
 
-def trial(stack: Stack, mesh: PlanMesh, through: Sequence[Through]) -> Trial:
+def trial(stack: Stack, space: PlanSpace, through: Sequence[Through]) -> Trial:
     """Solve one discretisation and take its quantities."""
-    solution = solve(sheets_of(stack, plan_space(mesh), through))
+    solution = solve(sheets_of(stack, space, through))
     rises = unit_rises(solution)
     states, spreading = component_states(solution), spreading_resistances(solution, rises)
     rows = [
@@ -100,7 +104,7 @@ def trial(stack: Stack, mesh: PlanMesh, through: Sequence[Through]) -> Trial:
         for state, each in zip(states, spreading)
     ]
     quantities = np.array(rows).reshape(-1, len(QUANTITIES))
-    return Trial(mesh, tuple(through), solution, rises, quantities, tuple(state.peak.point for state in states))
+    return Trial(tuple(through), solution, rises, quantities, tuple(state.peak.point for state in states))
 
 
 def solve_to_accuracy(stack: Stack, mesh: PlanMesh, wanted: float, most_unknowns: float = np.inf) -> Solved:
@@ -131,16 +135,18 @@ def solve_to_accuracy(stack: Stack, mesh: PlanMesh, wanted: float, most_unknowns
         following = trial(finest.solution.sheets.stack, *better)
         estimate = _updated(estimate, finest, following)
         finest = following
-    sheets = sheets_of(stack, finest.solution.sheets.space, finest.through)
     constant = finest.solution
+    if constant.sheets.stack is stack:
+        return Solved(constant, constant, estimate)
     # The same unknowns: its temperatures and factor are where k(T) starts from.
-    return Solved(solve(sheets, start=constant) if not is_linear(sheets) else constant, constant, estimate)
+    return Solved(solve(sheets_of(stack, finest.space, finest.through), start=constant), constant, estimate)
 
 
 def _first(stack: Stack, mesh: PlanMesh, through: Sequence[Through], wanted: float) -> tuple[Trial, ErrorEstimate]:
     """The answer on the refined mesh; the coarse mesh shows what the plan lacks, and, with halved sub-layers, the thickness."""
-    answer, coarse = trial(stack, refined(mesh), through), trial(stack, mesh, through)
-    finer = trial(stack, mesh, [halved(each) for each in through])
+    space = plan_space(mesh)
+    answer, coarse = trial(stack, plan_space(refined(mesh)), through), trial(stack, space, through)
+    finer = trial(stack, space, [halved(each) for each in through])
     plan, thickness = guarded(LEFT_OVER, change(answer, coarse)), guarded(BEFORE, change(finer, coarse))
     return answer, ErrorEstimate(answer.quantities, plan, thickness, wanted)
 
@@ -166,24 +172,25 @@ def guarded(factors: np.ndarray, size: np.ndarray) -> np.ndarray:
     return factors * size + guard
 
 
-def _refine(finest: Trial, estimate: ErrorEstimate) -> tuple[PlanMesh, tuple[Through, ...]]:
+def _refine(finest: Trial, estimate: ErrorEstimate) -> tuple[PlanSpace, tuple[Through, ...]]:
     """The next discretisation: the worst component's worse direction."""
     relative = estimate.total[:, :2] / estimate.scale[:, None]
     worst, which = np.unravel_index(int(np.argmax(relative)), relative.shape)
     if estimate.thickness[worst, which] > estimate.plan[worst, which]:
-        return finest.mesh, layers_worth_halving(finest.solution, int(worst), SHARE)
-    return refined(finest.mesh, worth_refining(finest.solution, int(worst), SHARE)), finest.through
+        return finest.space, layers_worth_halving(finest.solution, int(worst), SHARE)
+    mesh = refined(finest.space.mesh, worth_refining(finest.solution, int(worst), SHARE))
+    return plan_space(mesh), finest.through
 
 
-def _predicted(finest: Trial, mesh: PlanMesh, through: Sequence[Through]) -> float:
+def _predicted(finest: Trial, space: PlanSpace, through: Sequence[Through]) -> float:
     nodes = [sum(len(t.nodes) for t in each) for each in (finest.through, through)]
-    return finest.solution.sheets.size * len(mesh.triangles) / len(finest.mesh.triangles) * nodes[1] / nodes[0]
+    return finest.solution.sheets.size * len(space.areas) / len(finest.space.areas) * nodes[1] / nodes[0]
 
 
 def _updated(estimate: ErrorEstimate, before: Trial, after: Trial) -> ErrorEstimate:
     size = change(after, before)
     # What was not cut keeps its share of the error.
-    if after.mesh is before.mesh:
+    if after.space is before.space:
         left = guarded(LEFT_OVER, size) + (1 - SHARE) * estimate.thickness
         return replace(estimate, values=after.quantities, thickness=left)
     left = guarded(LEFT_OVER, size) + (1 - SHARE) * estimate.plan
@@ -192,6 +199,8 @@ def _updated(estimate: ErrorEstimate, before: Trial, after: Trial) -> ErrorEstim
 
 def constant_conductivity(stack: Stack) -> Stack:
     """The stack with every conductivity as at the reference temperature: what errors are estimated on."""
+    if not any(is_nonlinear(body.material) for body in stack.bodies):
+        return stack
     return replace(stack, bodies=tuple(_constant(body, stack.reference) for body in stack.bodies))
 
 

@@ -81,8 +81,9 @@ def same_bodies(one: Stack, other: Stack) -> bool:
         bodies = [(b.outline.wkb, b.thickness, _conduction(b.material), b.turned, b.sheet) for b in stack.bodies]
         joints = [(joint.lower, joint.upper, joint.impedance == 0) for joint in stack.joints]
         sources = [(s.chain, s.face, s.outline.wkb, s.power > 0, s.heat_depth, _map_key(s)) for s in stack.sources]
-        places = [(p.body, p.face, p.area and p.area.wkb) for p in [*stack.films] + [*stack.helds]]
-        return bodies, joints, sources, places, stack.mesh_size, stack.accuracy
+        films = [(film.body, film.face, film.area and film.area.wkb) for film in stack.films]
+        helds = [(held.body, held.face, held.area and held.area.wkb) for held in stack.helds]
+        return bodies, joints, sources, films, helds, stack.mesh_size, stack.accuracy
 
     return shape(one) == shape(other)
 

@@ -1,7 +1,7 @@
 """Quadratic triangles in the plan: scikit-fem's element integrals, kept per element so that any coefficient is a weight."""
 
-from dataclasses import dataclass
-from functools import cached_property
+from dataclasses import dataclass, field
+from functools import cache, cached_property
 
 import numpy as np
 
@@ -9,6 +9,33 @@ from plancha.geometry.mesh import PlanMesh
 
 EDGES_OF_TRIANGLE = np.array([[0, 1, 3], [1, 2, 4], [0, 2, 5]])  # two corners and the node between, local numbers
 EDGE_MASS = np.array([[4.0, -1.0, 2.0], [-1.0, 4.0, 2.0], [2.0, 2.0, 16.0]]) / 30  # quadratic, per length
+
+
+@dataclass(frozen=True)
+class PlanPattern:
+    """Where the element integrals of some elements go in a plan matrix over those elements' own nodes.
+
+    ``nodes`` (n,) plan nodes; ``rows``, ``columns`` (entries,) numbers within them; ``slot`` (elements * 36,) entry of each integral.
+    """
+
+    elements: np.ndarray
+    nodes: np.ndarray
+    rows: np.ndarray
+    columns: np.ndarray
+    slot: np.ndarray
+
+    def gather(self, integrals: np.ndarray) -> np.ndarray:
+        """Sum element integrals (elements, 6, 6) into the entries (entries,)."""
+        return np.bincount(self.slot, integrals.ravel(), len(self.rows))
+
+
+def plan_pattern(element_nodes: np.ndarray, elements: np.ndarray) -> PlanPattern:
+    """The pattern of the plan matrices over the given elements (numbers)."""
+    nodes, local = np.unique(element_nodes[elements], return_inverse=True)
+    local = local.reshape(-1, 6)
+    keys = (local[:, :, None] * len(nodes) + local[:, None, :]).ravel()
+    entries, slot = np.unique(keys, return_inverse=True)
+    return PlanPattern(elements, nodes, entries // max(len(nodes), 1), entries % max(len(nodes), 1), slot.ravel())
 
 
 @dataclass(frozen=True)
@@ -27,6 +54,14 @@ class PlanSpace:
     slopes_xx: np.ndarray
     slopes_yy: np.ndarray
     slopes_xy: np.ndarray
+    patterns: dict[bytes, PlanPattern] = field(default_factory=dict, repr=False, compare=False)
+
+    def pattern(self, elements: np.ndarray) -> PlanPattern:
+        """The pattern of the plan matrices over the given elements (numbers), made once."""
+        key = elements.tobytes()
+        if key not in self.patterns:
+            self.patterns[key] = plan_pattern(self.element_nodes, elements)
+        return self.patterns[key]
 
     def conduction(self, k_xx: np.ndarray, k_yy: np.ndarray, k_xy: np.ndarray, elements: np.ndarray) -> np.ndarray:
         """Element integrals of grad(u) . k grad(v) for per-element conductivities, (elements, 6, 6)."""
@@ -45,25 +80,54 @@ class PlanSpace:
 
 
 def plan_space(mesh: PlanMesh) -> PlanSpace:
-    """The quadratic functions on a plan mesh, with scikit-fem's element integrals."""
-    from skfem import Basis, BilinearForm, ElementTriP2, MeshTri
+    """The quadratic functions on a plan mesh: scikit-fem's numbering, and its integrals on one triangle carried to all.
 
-    basis = Basis(MeshTri(mesh.points.T.copy(), mesh.triangles.T.copy()), ElementTriP2(), intorder=4)
+    On straight triangles the integrals are those of the reference triangle, scaled by each triangle's area and its slopes.
+    """
+    from skfem import Basis, ElementTriP2, MeshTri
 
-    def integrals(form) -> np.ndarray:
-        return BilinearForm(form).elemental(basis).tolocal()
-
-    corners = mesh.points[mesh.triangles]
+    basis = Basis(MeshTri(mesh.points.T.copy(), mesh.triangles.T.copy()), ElementTriP2(), intorder=1)
+    element_nodes, nodes = basis.element_dofs.T.copy(), basis.doflocs.T.copy()
+    corners = nodes[element_nodes[:, :3]]
     (ux, uy), (vx, vy) = (corners[:, 1] - corners[:, 0]).T, (corners[:, 2] - corners[:, 0]).T
+    double = ux * vy - uy * vx
+    # Slopes of the reference coordinates b and c along x and y.
+    bx, by, cx, cy = vy / double, -vx / double, -uy / double, ux / double
+    mass, bb, cc, bc = reference_integrals()
+    size = np.abs(double)
+
+    def slopes(b1, c1, b2, c2) -> np.ndarray:
+        parts = np.stack([size * b1 * b2, size * c1 * c2, size * (b1 * c2 + c1 * b2) / 2], axis=1)
+        return (parts @ np.stack([bb, cc, bc]).reshape(3, 36)).reshape(-1, 6, 6)
+
     return PlanSpace(
         mesh=mesh,
-        nodes=basis.doflocs.T.copy(),
-        element_nodes=basis.element_dofs.T.copy(),
-        areas=(ux * vy - uy * vx) / 2,
-        mass=integrals(lambda u, v, w: u * v),
-        slopes_xx=integrals(lambda u, v, w: u.grad[0] * v.grad[0]),
-        slopes_yy=integrals(lambda u, v, w: u.grad[1] * v.grad[1]),
-        slopes_xy=integrals(lambda u, v, w: u.grad[0] * v.grad[1] + u.grad[1] * v.grad[0]),
+        nodes=nodes,
+        element_nodes=element_nodes,
+        areas=size / 2,
+        mass=size[:, None, None] * mass,
+        slopes_xx=slopes(bx, cx, bx, cx),
+        slopes_yy=slopes(by, cy, by, cy),
+        slopes_xy=2 * slopes(bx, cx, by, cy),
+    )
+
+
+@cache
+def reference_integrals() -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray]:
+    """On the triangle (0,0), (1,0), (0,1), by scikit-fem, (6, 6) each: products; slope products along bb, cc, and bc + cb."""
+    from skfem import Basis, BilinearForm, ElementTriP2, MeshTri
+
+    triangle = MeshTri(np.array([[0.0, 1.0, 0.0], [0.0, 0.0, 1.0]]), np.array([[0], [1], [2]]))
+    basis = Basis(triangle, ElementTriP2(), intorder=4)
+
+    def integral(form) -> np.ndarray:
+        return BilinearForm(form).elemental(basis).tolocal()[0]
+
+    return (
+        integral(lambda u, v, w: u * v),
+        integral(lambda u, v, w: u.grad[0] * v.grad[0]),
+        integral(lambda u, v, w: u.grad[1] * v.grad[1]),
+        integral(lambda u, v, w: u.grad[0] * v.grad[1] + u.grad[1] * v.grad[0]),
     )
 
 

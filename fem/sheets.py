@@ -12,40 +12,13 @@ import numpy as np
 import scipy.sparse as sp
 
 from plancha.fem.loads import cell_loads, element_values
-from plancha.fem.plan import EDGE_MASS, PlanSpace, rim_edges
+from plancha.fem.plan import EDGE_MASS, PlanPattern, PlanSpace, rim_edges
 from plancha.fem.thickness import Through
 from plancha.geometry.bodies import COMPONENT_SIDE, COOLED_SIDE, Body, Film, Grid, Held, Joint, Rim, Source, Stack
 from plancha.geometry.materials import conductivity_at, is_nonlinear
 from plancha.geometry.mesh import inside
 
 Entries = tuple[np.ndarray, np.ndarray, np.ndarray]  # values, rows, columns
-
-
-@dataclass(frozen=True)
-class PlanPattern:
-    """Where the element integrals of some elements go in a plan matrix over those elements' own nodes.
-
-    ``nodes`` (n,) plan nodes; ``rows``, ``columns`` (entries,) numbers within them; ``slot`` (elements * 36,) entry of each integral.
-    """
-
-    elements: np.ndarray
-    nodes: np.ndarray
-    rows: np.ndarray
-    columns: np.ndarray
-    slot: np.ndarray
-
-    def gather(self, integrals: np.ndarray) -> np.ndarray:
-        """Sum element integrals (elements, 6, 6) into the entries (entries,)."""
-        return np.bincount(self.slot, integrals.ravel(), len(self.rows))
-
-
-def plan_pattern(space: PlanSpace, elements: np.ndarray) -> PlanPattern:
-    """The pattern of the plan matrices over the given elements (numbers)."""
-    nodes, local = np.unique(space.element_nodes[elements], return_inverse=True)
-    local = local.reshape(-1, 6)
-    keys = (local[:, :, None] * len(nodes) + local[:, None, :]).ravel()
-    entries, slot = np.unique(keys, return_inverse=True)
-    return PlanPattern(elements, nodes, entries // max(len(nodes), 1), entries % max(len(nodes), 1), slot.ravel())
 
 
 @dataclass(frozen=True)
@@ -140,7 +113,7 @@ def entries_of(matrix: sp.csr_array) -> Entries:
 def sheets_of(stack: Stack, space: PlanSpace, through: Sequence[Through]) -> Sheets:
     """Assemble the discrete problem of a stack on a plan space, each body with its own thickness functions."""
     within = [np.flatnonzero(inside(space.mesh, body.outline)) for body in stack.bodies]
-    patterns = [plan_pattern(space, elements) for elements in within]
+    patterns = [space.pattern(elements) for elements in within]
     numbers, size = _number(stack, space, patterns, through)
     slabs = tuple(slab_of(space, *parts) for parts in zip(stack.bodies, patterns, through, numbers))
     exchanges = [_film(space, stack, slabs, film, size) for film in stack.films]
@@ -256,7 +229,7 @@ def face_matrix(
     space: PlanSpace, elements: np.ndarray, coefficient: np.ndarray | float
 ) -> tuple[PlanPattern, np.ndarray]:
     """Pattern and entries of the integral of coefficient u v over the elements."""
-    pattern = plan_pattern(space, elements)
+    pattern = space.pattern(elements)
     weight = np.broadcast_to(coefficient, len(elements))
     return pattern, pattern.gather(weight[:, None, None] * space.mass[elements])
 

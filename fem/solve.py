@@ -12,6 +12,7 @@ from plancha.geometry.faults import Failure
 from plancha.geometry.materials import is_nonlinear
 
 PICARD_STEPS = 40
+HOTTEST = 1e5  # K; a search that gets there, or to 0 K, has run away
 SETTLED = 1e-11  # see ``solve``
 ROUNDING = 4 * np.finfo(float).eps  # share of all that a row adds up: what is left below it, rounding has left
 SLOW = 0.5  # a step that leaves more than this share of the imbalance calls for a new factor
@@ -93,6 +94,8 @@ def conduction_matrix(sheets: Sheets, temperature: np.ndarray | None) -> sp.csr_
     changing = [slab for slab in sheets.slabs if is_nonlinear(slab.body.material)]
     if not changing:
         return sheets.constant
+    if temperature is not None:
+        _refuse_runaway(temperature)
     return sheets.constant + summed([slab_entries(sheets, slab, temperature) for slab in changing], sheets.size)
 
 
@@ -157,6 +160,15 @@ def _settle(sheets: Sheets, powers: np.ndarray, system: System, temperature: np.
     raise SolveFailed(
         f"k(T) did not settle in {PICARD_STEPS} steps: {residual:.2g} of the heat is still out of balance"
     )
+
+
+def _refuse_runaway(temperature: np.ndarray) -> None:
+    coldest, hottest = float(temperature.min()), float(temperature.max())
+    if not 0.0 < coldest <= hottest < HOTTEST:
+        raise SolveFailed(
+            f"k(T) did not settle, the search ran off to {coldest:.3g} ... {hottest:.3g} K: where conductivity falls as it gets "
+            "hotter, this much heat may have no steady temperature; check powers and ways out of the heat"
+        )
 
 
 def heat_that_moves(solution: Solution) -> float:

@@ -1,7 +1,10 @@
 """One conforming triangle mesh of the union of all outlines, every outline's edge embedded, by pygmsh."""
 
 import math
-from collections.abc import Sequence
+import signal
+import threading
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import contextmanager
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -118,7 +121,8 @@ def mesh_of(
     bounds = shapely.total_bounds(shapes)
     extent = float(max(bounds[2:] - bounds[:2]))
     ceiling = min(LARGEST * extent, largest or math.inf)
-    with pygmsh.geo.Geometry(["", "-nopopup"]) as geometry:
+    with _signals_kept() as put_back, pygmsh.geo.Geometry(["", "-nopopup"]) as geometry:
+        put_back()
         _add_faces(geometry, faces, _noding_grid(shapes))
         _set_sizes(zones, ceiling)
         gmsh.option.setNumber("General.Terminal", 0)
@@ -126,6 +130,24 @@ def mesh_of(
         gmsh.option.setNumber("Mesh.RandomSeed", 1)
         mesh = geometry.generate_mesh(dim=2)
     return oriented(mesh.points[:, :2], mesh.get_cells_type("triangle"), tuple(snapped))
+
+
+@contextmanager
+def _signals_kept() -> Iterator[Callable[[], None]]:
+    """Keep our answers to an interrupt and to a closed pipe: the mesher puts in its own, which the yielded call takes out again."""
+    is_main = threading.current_thread() is threading.main_thread()
+    kinds = [getattr(signal, name) for name in ("SIGINT", "SIGPIPE") if is_main and hasattr(signal, name)]
+    answers = {kind: signal.getsignal(kind) for kind in kinds}
+
+    def put_back() -> None:
+        for kind, answer in answers.items():
+            if answer is not None:
+                signal.signal(kind, answer)
+
+    try:
+        yield put_back
+    finally:
+        put_back()
 
 
 def _add_faces(geometry, faces: list[shapely.Polygon], tolerance: float) -> None:
