@@ -1,4 +1,7 @@
-"""The command line: new, check, solve, materials. It parses with nothing heavy imported; each command loads what it needs."""
+"""The command line: new, check, solve, measured, compare, materials.
+
+It parses with nothing heavy imported; each command loads what it needs.
+"""
 
 import argparse
 import os
@@ -33,11 +36,39 @@ def parser() -> argparse.ArgumentParser:
     solve.add_argument("-o", "--out", type=Path, help="folder for results (default: results beside the study file)")
     solve.add_argument("--no-pictures", action="store_true", help="write no PNG files")
     solve.add_argument("--window", action="store_true", help="open an interactive window afterwards; needs a display")
+    _add_measured(commands)
+    compare = commands.add_parser(
+        "compare",
+        help="what differs between results, in the input and in the output",
+        epilog="Example: plancha compare results/thin results/thick -o results/difference",
+    )
+    compare.add_argument("results", type=Path, nargs="+", help="result.json files, or the folders that hold them")
+    compare.add_argument("-o", "--out", type=Path, help="folder for pictures of the difference (else none are drawn)")
     materials = commands.add_parser(
         "materials", help="list the shipped materials, or show one", epilog="Example: plancha materials copper"
     )
     materials.add_argument("words", nargs="*", help="only those whose name holds these words")
     return whole
+
+
+def _add_measured(commands: argparse._SubParsersAction) -> None:
+    measured = commands.add_parser(
+        "measured",
+        help="a study beside the readings of a test, and numbers of it fitted to them",
+        epilog="Example: plancha measured study.toml readings.csv --fit processor.interface.impedance,cooling.coefficient",
+    )
+    measured.add_argument("study", type=Path)
+    measured.add_argument("readings", type=Path, nargs="?", help="CSV table: probe, temperature [degC], uncertainty [K]")
+    measured.add_argument("--case", metavar="NAME", help="the load case that was measured (default: the study as written)")
+    measured.add_argument("--fit", metavar="NAME[,NAME,NAME]", help="one to three numbers of the study to be fitted")
+    measured.add_argument("--infrared", type=Path, metavar="MAP", help="CSV grid of an infrared picture instead of readings")
+    measured.add_argument("--on", metavar="BODY", help="the body that the infrared picture shows")
+    measured.add_argument(
+        "--face", choices=("component side", "cooled side"), default="cooled side", help="its face (default: cooled side)"
+    )
+    measured.add_argument("--unit", choices=("degC", "K", "degF"), default="degC", help="of the infrared map (default: degC)")
+    measured.add_argument("-o", "--out", type=Path, help="folder for results (default: results beside the study file)")
+    measured.add_argument("--no-pictures", action="store_true", help="write no PNG files")
 
 
 def main(arguments: list[str] | None = None) -> int:
@@ -64,7 +95,8 @@ def _guarded(given: argparse.Namespace) -> int:
     if given.version:
         from importlib.metadata import version
 
-        sys.stdout.write(f"plancha {version('plancha')}\n")
+        if sys.stdout is not None:
+            sys.stdout.write(f"plancha {version('plancha')}\n")
         return 0
     if given.command is None:
         parser().print_help()

@@ -105,6 +105,52 @@ def solve(given: argparse.Namespace) -> int:
     return 0
 
 
+def measured(given: argparse.Namespace) -> int:
+    """Lay a study beside the readings of a test; fit numbers of it where asked."""
+    from plancha.app.measured import agreement_with_infrared, agreement_with_readings, write_agreement
+    from plancha.app.measured_tables import print_agreement
+    from plancha.app.whole import refuse_bad_place
+
+    folder = given.out or given.study.parent / "results"
+    names = [name.strip() for name in given.fit.split(",")] if given.fit is not None else []
+    if (given.readings is None) == (given.infrared is None):
+        allowed = (
+            "plancha measured study.toml readings.csv, or plancha measured study.toml --infrared map.csv --on plate"
+        )
+        raise StudyError([Fault("measured", "it takes readings or an infrared map, one of them", allowed=allowed)])
+    refuse_bad_place(folder)  # before the work, not after it
+    out = console()
+    with out.status("fitting" if names else "solving"):
+        if given.infrared is None:
+            found = agreement_with_readings(given.study, given.readings, given.case, names)
+        else:
+            place = (given.on, given.face, given.unit)
+            found = agreement_with_infrared(given.study, given.infrared, *place, given.case, names)
+        written = write_agreement(folder, found, pictures=not given.no_pictures)
+    print_agreement(out, found)
+    out.print("Written: " + ", ".join(str(path) for path in written))
+    return 0
+
+
+def compare(given: argparse.Namespace) -> int:
+    """Say what differs between results; draw the difference of their temperatures where a folder is given for it."""
+    from plancha.app.compare import open_results, print_comparison
+
+    opened, out = open_results(given.results), console()
+    if given.out is None:
+        print_comparison(out, opened)
+        return 0
+    from plancha.app.compare_picture import write_differences
+
+    written, reasons = write_differences(given.out, opened)
+    print_comparison(out, opened)
+    for reason in reasons:
+        out.print(reason)
+    if written:
+        out.print("Written: " + ", ".join(str(path) for path in written))
+    return 0
+
+
 def materials(given: argparse.Namespace) -> int:
     """List the shipped materials whose names hold all the given words; a single one is shown in full."""
     from plancha.app.study_tables import print_material, print_materials

@@ -108,7 +108,10 @@ def read_result(path: Path) -> Result:
         hint = "solve the study again with this version"
         raise StudyError([Fault("schema", "the result has another version", plain(found), SCHEMA, hint, file)])
     try:
-        return Result.model_validate(table)
+        result = Result.model_validate(table)
+        if not result.cases:
+            raise StudyError([Fault("cases", "the result has no load case", hint="solve the study again", file=file)])
+        return result
     except ValidationError as error:
         details = error.errors(include_url=False)[:SHOWN_FAULTS]
         hint = "the file was changed or cut off: solve the study again"

@@ -1,5 +1,6 @@
 """The difference of two temperature fields as a picture, from the fields.vtu of two results."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -9,9 +10,10 @@ import shapely
 
 from plancha.app.compare import Opened
 from plancha.app.fields import BODY, TEMPERATURE
-from plancha.app.plan_drawing import Picture, Surface
+from plancha.app.plan_drawing import Picture, Surface, check_libraries, render, write_png
 from plancha.app.plan_marks import add_isolines, add_outline, add_spot, label_isolines
 from plancha.app.plan_page import Sheet, difference_scale, finished, frame_around, number_text
+from plancha.app.whole import staged
 from plancha.fem.sampling import triangles_at
 from plancha.geometry.bodies import COMPONENT_SIDE, FACE_NAMES, FACES
 from plancha.geometry.faults import Fault, StudyError
@@ -89,6 +91,33 @@ def values_at(field: FaceField, points: np.ndarray) -> np.ndarray:
     return np.where(weights.min(axis=1) > INSIDE, values, np.nan)
 
 
+def write_differences(folder: Path, opened: Sequence[Opened]) -> tuple[list[Path], list[str]]:
+    """Write a picture of each result against the first, all or nothing; the paths written, and why some are not.
+
+    Raises
+    ------
+    StudyError
+        If a fields.vtu cannot be used.
+    PictureFailed
+        If this system lacks libraries that rendering needs.
+    """
+    first, reasons = opened[0], []
+    pictures: dict[str, Picture] = {}
+    for other in opened[1:]:
+        reason = why_no_picture(first, other)
+        if reason:
+            reasons.append(f"{other.letter} against {first.letter}: {reason}")
+        else:
+            check_libraries()
+            pictures[f"difference-{first.letter}-{other.letter}.png"] = difference_picture(first, other)
+    if not pictures:
+        return [], reasons
+    with staged(folder) as aside:
+        for name, picture in pictures.items():
+            write_png(aside / name, render(picture))
+    return [folder / name for name in pictures], reasons
+
+
 def why_no_picture(first: Opened, second: Opened) -> str:
     """Why there is no picture of the difference of two results; empty if there can be one."""
     without = [each.letter for each in (first, second) if each.fields is None]
@@ -139,7 +168,7 @@ def difference_picture(first: Opened, second: Opened) -> Picture:
     lines = add_isolines(sheet, surface, scale)
     _add_outlines(sheet, meshes[0])
     most = int(np.nanargmax(np.abs(difference)))
-    text = f"{difference[most]:+.1f} K"
+    text = f"{difference[most]:+.2g} K"
     add_spot(sheet, "largest", (float(points[most, 0]), float(points[most, 1])), text, sheet.frame.panel, [])
     label_isolines(sheet, lines, scale.step, shapely.transform(shapely.boundary(common), sheet.frame.pixels))
     subtitle = f"Temperature difference, {name}, {FACE_NAMES[face]} – case: {first.result.cases[0].name}"

@@ -16,11 +16,12 @@ def solved_study(path: Path, console: Console) -> tuple[StudyFile, list[Findings
 
     study = read_study(path)
     cases = track(study.cases, "solving", console=console, transient=True, disable=not console.is_terminal)
-    found, first = [], None
+    found: list[Findings] = []
+    first = None
     for case in cases:
         solved = solve_with_estimate(case.stack, first)
         first = solved if first is None else first
-        found.append(findings_of(solved))
+        found.append(findings_of(solved, thorough=not found))
     return study, found
 
 

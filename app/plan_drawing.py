@@ -13,6 +13,7 @@ import numpy as np
 from plancha.app.colours import WARM, ColourMap, Diverging, colours
 from plancha.app.label_places import Box
 from plancha.app.shared_libraries import missing_libraries, missing_message
+from plancha.geometry.faults import Failure
 
 DOTS_PER_INCH = 254  # 1600 pixels are 160 mm
 TEXT = 28  # pixels: 8 pt at that density
@@ -23,7 +24,7 @@ SAMPLES = 4  # per pixel, so that slanting lines are smooth
 QUICK_COMPRESSION = 3  # of the PNG: five times faster than the default for a few percent more bytes
 
 
-class PictureFailed(Exception):
+class PictureFailed(Failure):
     """No picture can be drawn here; the message says what is missing and what cures it."""
 
 

@@ -38,6 +38,7 @@ EDGE = 36  # between the image's border and anything drawn
 LINE = 40  # from one line of text to the next
 TICK = 10
 ALIKE = 1e-9  # degC, K/W or W/cm^2 that no picture tells apart
+LEAST_DIFFERENCE = 0.01  # K: what lies within is drawn as nothing
 LEVELS = 9  # isolines asked for
 BAR = 30
 
@@ -124,7 +125,7 @@ def scale_of(title: str, values: Sequence[np.ndarray], colour_map: ColourMap | D
 
 def difference_scale(title: str, values: np.ndarray, levels: float = LEVELS) -> Scale:
     """A diverging colour bar with nothing in its middle, as far below it as above; NaN is passed over."""
-    most = max(float(np.nanmax(np.abs(values))), ALIKE)
+    most = max(float(np.nanmax(np.abs(values))), LEAST_DIFFERENCE)
     step = nice_step(2 * most, levels + 1)
     return Scale(title, (-most, most), multiples(-most, most, step), step, DIFFERENCE)
 

@@ -7,6 +7,7 @@ from typing import Annotated
 from pydantic import BaseModel, ConfigDict, Field
 
 from plancha.fem.budget import Budget
+from plancha.fem.datasheet import DatasheetPoints
 from plancha.fem.findings import Findings
 from plancha.fem.ladder import RUNGS, Ladder
 from plancha.fem.lumped import Lumped
@@ -16,6 +17,8 @@ from plancha.geometry.study_file import Case, StudyFile
 
 SCHEMA = "plancha-result/1"
 ZERO_CELSIUS = 273.15
+A_THETA = "thermal resistance; from a standard board it is a figure for comparison, no design input"
+A_PSI = "characterisation parameter, no resistance (JESD51-12): not for a series chain"
 NO_FOOTPRINT = "null where next to no heat goes through the footprint"
 
 
@@ -44,7 +47,7 @@ class ComponentRecord(Record):
     peak_rise_K: Annotated[float, Field(description="peak above the reference")]
     peak_error_K: Annotated[float | None, Field(description="estimated discretisation error of the peak")]
     mean_error_K: Annotated[float | None, Field(description="estimated discretisation error of the area mean")]
-    limit_degC: float | None
+    limit_degC: Annotated[float | None, Field(description="of the peak; null without a limit")]
     margin_K: Annotated[float | None, Field(description="limit less peak; null without a limit")]
 
 
@@ -63,7 +66,7 @@ class BudgetRecord(Record):
 
     component: str
     steps: list[StepRecord]
-    total_K: float
+    total_K: Annotated[float, Field(description="sum of the steps")]
     elsewhere_W: Annotated[float, Field(description="heat that leaves the component's own layers by other ways")]
 
 
@@ -83,7 +86,7 @@ class SpreadingRecord(Record):
 class CouplingRecord(Record):
     """Rise of the row's component per watt in the column's component; conductivities as in the solution."""
 
-    names: list[str]
+    names: Annotated[list[str], Field(description="of rows and columns, in their order")]
     mean_K_per_W: Annotated[list[list[float]], Field(description="weighted by the receiver's heat; symmetric")]
     peak_K_per_W: Annotated[list[list[float]], Field(description="at the receiver's hot spot")]
 
@@ -92,7 +95,7 @@ class EstimateRecord(Record):
     """One lumped estimate; null where it does not apply."""
 
     name: str
-    rise_K: float | None
+    rise_K: Annotated[float | None, Field(description="peak above the reference")]
     reason: Annotated[str, Field(description="why it does not apply")]
 
 
@@ -101,7 +104,7 @@ class LinkRecord(Record):
 
     name: str
     resistance_K_per_W: float
-    heat_W: float
+    heat_W: Annotated[float, Field(description="that is taken to cross it")]
 
 
 class LumpedRecord(Record):
@@ -116,8 +119,8 @@ class RungRecord(Record):
     """One rung of the substitution ladder."""
 
     name: str
-    rise_K: float | None
-    change_K: float | None
+    rise_K: Annotated[float | None, Field(description="peak above the reference; null where the rung does not apply")]
+    change_K: Annotated[float | None, Field(description="against the rung before that applies")]
 
 
 class LadderRecord(Record):
@@ -131,19 +134,19 @@ class PathRecord(Record):
     """Heat by one way out; negative where heat comes in."""
 
     name: str
-    kind: str
-    body: str
+    kind: Annotated[str, Field(description="film, board, rim or held")]
+    body: Annotated[str, Field(description="empty for a held place")]
     heat_W: float
-    area_mm2: float | None
+    area_mm2: Annotated[float | None, Field(description="null for a held place")]
 
 
 class SustainableRecord(Record):
     """Power at which the first limit is met when only the power of ``scaled`` changes, all by one factor."""
 
-    scaled: list[str]
+    scaled: Annotated[list[str], Field(description="components whose power changes")]
     factor: Annotated[float | None, Field(description="null where no limit is ever met, 0 where they cannot hold")]
-    power_W: float | None
-    limited_by: str
+    power_W: Annotated[float | None, Field(description="of the scaled components together, then")]
+    limited_by: Annotated[str, Field(description="the component that meets its limit; empty where none does")]
 
 
 class ProbeRecord(Record):
@@ -151,43 +154,82 @@ class ProbeRecord(Record):
 
     name: str
     temperature_degC: float
-    below_hot_spot_K: float
+    below_hot_spot_K: Annotated[float, Field(description="the hottest peak of all components less this")]
+
+
+class QuotientRecord(Record):
+    """A temperature difference over a component's power: a resistance (theta), or a characterisation parameter (psi)."""
+
+    symbol: Annotated[str, Field(description="theta_... or psi_..., after the JESD51 series")]
+    start: Annotated[str, Field(description="junction or case")]
+    end: Annotated[str, Field(description="case, board or other probe, or the reference")]
+    value_K_per_W: Annotated[float, Field(description="from the junction's peak, where it starts there")]
+    by_mean_K_per_W: Annotated[
+        float | None, Field(description="from the junction's area mean; null where it starts elsewhere")
+    ]
+    meaning: Annotated[str, Field(description="which of the two it is, and what it must not be used for")]
+
+
+class DatasheetRecord(Record):
+    """What a data sheet gives of a component that names a case point or a board point."""
+
+    component: str
+    power_W: float
+    junction_peak_degC: float
+    junction_mean_degC: float
+    case_degC: Annotated[float | None, Field(description="at the case point; null where the study names none")]
+    case_at: Place | None
+    case_share: Annotated[
+        float | None, Field(description="part of the heat that leaves through the face with the case point")
+    ]
+    quotients: list[QuotientRecord]
 
 
 class AuditRecord(Record):
     """What the solve showed of itself."""
 
-    heat_in_W: float
+    heat_in_W: Annotated[float, Field(description="of all components")]
     imbalance: Annotated[float, Field(description="share of the heat that moves")]
     residual: Annotated[float, Field(description="share of the heat that moves")]
-    points: int
-    triangles: int
-    unknowns: int
+    points: Annotated[int, Field(description="of the plan mesh")]
+    triangles: Annotated[int, Field(description="of the plan mesh")]
+    unknowns: Annotated[int, Field(description="temperatures solved for")]
     steps: Annotated[int, Field(description="Picard steps for k(T); 1 where conductivities are constant")]
     accuracy_wanted: Annotated[float | None, Field(description="of each peak rise, relative")]
-    accuracy_estimated: Annotated[float | None, Field(description="largest estimated error of a rise over its peak rise")]
-    accuracy_reached: bool | None
+    accuracy_estimated: Annotated[
+        float | None, Field(description="largest estimated error of a rise over its peak rise")
+    ]
+    accuracy_reached: Annotated[
+        bool | None, Field(description="whether the estimate is no larger than what was wanted")
+    ]
 
 
 class CaseRecord(Record):
     """One load case."""
 
     name: str
-    changes: dict[str, str]
+    changes: Annotated[
+        dict[str, str], Field(description="dotted names and the texts put there; empty for the study as written")
+    ]
     reference_degC: Annotated[float, Field(description="what rises are counted from")]
-    reference: str
-    limiting_component: str | None
+    reference: Annotated[str, Field(description="name of that temperature: a coolant, or the ambient")]
+    limiting_component: Annotated[
+        str | None, Field(description="the one with the least margin; null where none has a limit")
+    ]
     components: list[ComponentRecord]
     probes: list[ProbeRecord]
-    sustainable: SustainableRecord | None
-    budgets: list[BudgetRecord]
+    datasheet: Annotated[list[DatasheetRecord], Field(description="of components with a case point or a board point")]
+    sustainable: Annotated[
+        SustainableRecord | None, Field(description="null where nothing has a limit, or no power scales")
+    ]
+    budgets: Annotated[list[BudgetRecord], Field(description="of components that give off heat")]
     spreading: list[SpreadingRecord]
     coupling: CouplingRecord
     lumped: list[LumpedRecord]
     ladder: list[LadderRecord]
     ways_out: list[PathRecord]
     audit: AuditRecord
-    notes: list[str]
+    notes: Annotated[list[str], Field(description="remarks: unusual values, overhangs, edges made one")]
 
 
 class Result(Record):
@@ -198,7 +240,7 @@ class Result(Record):
     title: str
     mass_g: Annotated[float, Field(description="of the bodies whose density is known")]
     mass_unknown: Annotated[list[str], Field(description="bodies without a density")]
-    height_mm: float
+    height_mm: Annotated[float, Field(description="from the lowest face to the highest")]
     study: Annotated[
         dict[str, str], Field(description="the study as written: dotted names, as load cases use them, and texts")
     ]
@@ -248,6 +290,7 @@ def case_record(case: Case, findings: Findings) -> CaseRecord:
             )
             for probe in findings.probes
         ],
+        datasheet=[_datasheet(points) for points in findings.datasheet],
         sustainable=_sustainable(findings),
         budgets=[_budget(budget, len(stack.sources) == 1) for budget in findings.budgets],
         spreading=[_spreading(findings, number) for number in range(len(findings.spreading))],
@@ -346,6 +389,30 @@ def _sustainable(findings: Findings) -> SustainableRecord | None:
         return None
     return SustainableRecord(
         scaled=list(found.scaled), factor=found.factor, power_W=found.power, limited_by=found.limiting
+    )
+
+
+def _datasheet(points: DatasheetPoints) -> DatasheetRecord:
+    case, at = points.case_temperature, points.case_point
+    return DatasheetRecord(
+        component=points.component,
+        power_W=points.power,
+        junction_peak_degC=points.junction_peak - ZERO_CELSIUS,
+        junction_mean_degC=points.junction_mean - ZERO_CELSIUS,
+        case_degC=None if case is None else case - ZERO_CELSIUS,
+        case_at=None if at is None else Place(x_mm=at[0] * 1e3, y_mm=at[1] * 1e3),
+        case_share=points.case_share,
+        quotients=[
+            QuotientRecord(
+                symbol=each.symbol,
+                start=each.start,
+                end=each.end,
+                value_K_per_W=each.value,
+                by_mean_K_per_W=each.by_mean,
+                meaning=A_THETA if each.is_resistance else A_PSI,
+            )
+            for each in points.quotients
+        ],
     )
 
 

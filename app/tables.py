@@ -7,8 +7,9 @@ from rich.console import Console, Group
 from rich.table import Table
 from rich.text import Text
 
-from plancha.app.result import CaseRecord, LadderRecord, LumpedRecord, Result
+from plancha.app.result import CaseRecord, DatasheetRecord, LadderRecord, LumpedRecord, Result
 
+MOST_CASES = 8  # load cases up to which every component's margin in each is printed
 MOST_COUPLED = 6  # components up to which the coupling matrix is printed
 CAUTIONS = (
     "Metal above about 60-65 degC can burn within seconds (limits: ISO 13732-1, IEC 62368-1; take the values from there).",
@@ -42,9 +43,11 @@ def print_result(console: Console, result: Result) -> None:
     console.print(components_table(base))
     if base.probes:
         console.print(probes_table(base))
+    for points in base.datasheet:
+        console.print(datasheet_table(points))
     worst = worst_component(base)
     for lumped, ladder in zip(base.lumped, base.ladder):
-        if lumped.component == worst and any(budget.component == worst for budget in base.budgets):
+        if lumped.component == worst and any(each.component == worst for each in base.budgets):
             console.print(budget_table(base, lumped), ladder_table(ladder))
     if base.components:
         console.print(spreading_table(base))
@@ -53,6 +56,11 @@ def print_result(console: Console, result: Result) -> None:
     console.print(ways_out_table(base), sustainable_line(base))
     if len(result.cases) > 1:
         console.print(cases_table(result))
+        if 1 < len(base.components) and len(result.cases) <= MOST_CASES:
+            console.print(margins_table(result))
+        worst_case = result.cases[worst_case_number(result)]
+        if worst_case is not base:
+            console.print(budget_table(worst_case, None))
     console.print(closing_lines(base))
 
 
@@ -112,10 +120,35 @@ def probes_table(case: CaseRecord) -> Group:
     return section("Probes", ("probe", "degC", "below the hot spot, K"), rows)
 
 
-def budget_table(case: CaseRecord, lumped: LumpedRecord) -> Group:
-    """The budget of one component, each step beside the lumped chain's, and the lumped totals."""
-    budget = next(each for each in case.budgets if each.component == lumped.component)
-    chain = {link.name: link.resistance_K_per_W * link.heat_W for link in lumped.chain}
+def datasheet_table(points: DatasheetRecord) -> Group:
+    """A component's data-sheet quotients, each with what it is."""
+    rows = [
+        (
+            each.symbol,
+            f"{each.start} to {each.end}",
+            f"{each.value_K_per_W:.4f}",
+            _number(each.by_mean_K_per_W, ".4f"),
+            "resistance" if each.symbol.startswith("theta") else "parameter",
+        )
+        for each in points.quotients
+    ]
+    words = list(dict.fromkeys(f"{each.symbol.split('_')[0]}: {each.meaning}" for each in points.quotients))
+    if points.case_degC is not None and points.case_at is not None and points.case_share is not None:
+        at = f"{points.case_at.x_mm:.1f}, {points.case_at.y_mm:.1f} mm"
+        words.append(
+            f"case {points.case_degC:.1f} degC at {at}; {100 * points.case_share:.1f} % of the heat leaves through that face"
+        )
+    title = f"Data-sheet points of {points.component}, junction at its peak or at its area mean, per watt of its own"
+    return section(title, ("", "", "by peak K/W", "by mean K/W", "is a"), rows, *words)
+
+
+def budget_table(case: CaseRecord, lumped: LumpedRecord | None) -> Group:
+    """The budget of a case's worst component, each step beside the lumped chain's where there is one, and the lumped totals."""
+    worst = worst_component(case)
+    budget = next((each for each in case.budgets if each.component == worst), None)
+    if budget is None:
+        return Group()
+    chain = {link.name: link.resistance_K_per_W * link.heat_W for link in lumped.chain} if lumped else {}
     rows = [
         (
             step.name + (" *" if step.shared else ""),
@@ -126,13 +159,15 @@ def budget_table(case: CaseRecord, lumped: LumpedRecord) -> Group:
         )
         for step in budget.steps
     ]
-    rows.append(("sum", f"{budget.total_K:.1f}", "", "", f"{sum(chain.values()):.1f}"))
+    rows.append(("sum", f"{budget.total_K:.1f}", "", "", f"{sum(chain.values()):.1f}" if chain else ""))
     shared = "* other components' heat takes part in this step" if any(step.shared for step in budget.steps) else ""
     aside = f"{budget.elsewhere_W:.3g} W leave the component by other ways" if abs(budget.elsewhere_W) > 1e-6 else ""
-    title = f"Budget of {budget.component}: area means, plane by plane, from the hot spot to the reference"
-    columns = ("step", "K", "heat W", "K/W", "lumped K")
-    table = section(title, columns, rows, shared, aside, bold=len(rows) - 1)
-    return Group(table, estimates_table(budget.total_K, lumped))
+    which = "" if lumped else f', case "{case.name}"'
+    title = f"Budget of {budget.component}{which}: area means, plane by plane, from the hot spot to the reference"
+    columns = ("step", "K", "heat W", "K/W", "lumped K")[: 5 if lumped else 4]
+    shown = [row[: len(columns)] for row in rows]
+    table = section(title, columns, shown, shared, aside, bold=len(rows) - 1)
+    return Group(table, estimates_table(budget.total_K, lumped)) if lumped else table
 
 
 def estimates_table(solved: float, lumped: LumpedRecord) -> Group:
@@ -214,16 +249,33 @@ def sustainable_line(case: CaseRecord) -> Text:
     return Text(f"\nSustainable power: {words}.", style="bold")
 
 
-def cases_table(result: Result) -> Group:
-    """Every load case: the limiting component, its margin, the sustainable power; the worst case marked."""
+def worst_case_number(result: Result) -> int:
+    """Which case has the least margin; the first where no component has a limit."""
     margins = [_least_margin(case) for case in result.cases]
     known = [margin for margin in margins if margin is not None]
-    worst = margins.index(min(known)) if known else -1
-    rows = [
-        _case_row(case, margin, number == worst) for number, (case, margin) in enumerate(zip(result.cases, margins))
-    ]
+    return margins.index(min(known)) if known else 0
+
+
+def cases_table(result: Result) -> Group:
+    """Every load case: the limiting component, its margin, the sustainable power; the worst case marked."""
+    worst = worst_case_number(result)
+    known = _least_margin(result.cases[worst]) is not None
+    rows = [_case_row(case, _least_margin(case), known and n == worst) for n, case in enumerate(result.cases)]
     columns = ("  case", "limits", "peak degC", "margin K", "sustainable W", "factor", "what changes")
-    return section("Load cases", columns, rows, "> the worst case" if known else "", bold=worst)
+    return section("Load cases", columns, rows, "> the worst case" if known else "", bold=worst if known else -1)
+
+
+def margins_table(result: Result) -> Group:
+    """Every component's margin in every load case; the least of each case marked."""
+    rows = []
+    for number, component in enumerate(result.cases[0].components):
+        cells = []
+        for case in result.cases:
+            mark = " <" if case.limiting_component == component.name else "  "
+            cells.append(_number(case.components[number].margin_K, "+.1f") + mark)
+        rows.append((component.name, *cells))
+    columns = ("component", *(case.name for case in result.cases))
+    return section("Margins, K, in every load case", columns, rows, "< limits this case")
 
 
 def _case_row(case: CaseRecord, margin: float | None, worst: bool) -> tuple[str, ...]:

@@ -15,7 +15,7 @@ from pathlib import Path
 def staged(folder: Path) -> Iterator[Path]:
     """A new folder in or beside ``folder`` to write into; its files move to ``folder`` at the end, or vanish if anything is raised.
 
-    Files of the same name in ``folder`` are replaced; others stay. What is raised carries a note if the files are in place all the same.
+    Files of the same name in ``folder`` are replaced; others stay. What is raised bears a note if the files are in place anyhow.
 
     Raises
     ------

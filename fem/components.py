@@ -6,7 +6,6 @@ import numpy as np
 
 from plancha.fem.plan import Peak, locate, maximum
 from plancha.fem.planes import active_elements, active_peak, contact_elements, face_values, joint_heat, plan_mean
-from plancha.fem.sheets import plan_load
 from plancha.fem.solve import Solution
 from plancha.geometry.bodies import COMPONENT_SIDE
 
@@ -32,7 +31,7 @@ def component_states(solution: Solution) -> list[ComponentState]:
     for number, source in enumerate(sheets.stack.sources):
         elements, peak = active_elements(solution, source), active_peak(solution, source)
         face = solution.face(source.chain[0], source.face)
-        weights = plan_load(sheets.space, source, elements)
+        weights = sheets.plan_loads[number]
         states.append(
             ComponentState(
                 name=source.name,

@@ -18,6 +18,7 @@ from plancha.fem.components import (
     spreading_resistances,
     unit_rises,
 )
+from plancha.fem.datasheet import DatasheetPoints, datasheet_points
 from plancha.fem.estimate import ErrorEstimate, Solved, solve_to_accuracy
 from plancha.fem.ladder import Ladder, ladders, lumped_of
 from plancha.fem.lumped import Lumped
@@ -43,6 +44,7 @@ class Findings:
     components: list[ComponentState]
     limiting: ComponentState | None
     probes: list[ProbeReading]
+    datasheet: list[DatasheetPoints]
     unit_rises: np.ndarray
     coupling: Coupling
     spreading: list[SpreadingResistance]
@@ -110,8 +112,10 @@ def _solved_again(stack: Stack, before: Solved) -> Solved:
     return Solved(solution, None, replace(old, values=values, plan=ratio * old.plan, thickness=ratio * old.thickness))
 
 
-def findings_of(solved: Solved | Solution) -> Findings:
+def findings_of(solved: Solved | Solution, thorough: bool = True) -> Findings:
     """Audit a solution and draw everything from it; without an estimate of its error where none was made.
+
+    Not ``thorough``: only what a load case is judged by, without coupling, spreading resistances, lumped estimates and ladders.
 
     Raises
     ------
@@ -121,20 +125,22 @@ def findings_of(solved: Solved | Solution) -> Findings:
     solution, constant, estimate = (
         (solved, None, None) if isinstance(solved, Solution) else (solved.solution, solved.constant, solved.estimate)
     )
-    checked = audit(solution)
-    states, rises, lumped = component_states(solution), unit_rises(solution), lumped_of(solution)
+    checked, states, probes = audit(solution), component_states(solution), probe_readings(solution)
+    rises = unit_rises(solution) if thorough else np.zeros((solution.sheets.size, 0))
+    lumped = lumped_of(solution) if thorough else []
     return Findings(
         solution=solution,
         estimate=estimate,
         audit=checked,
         components=states,
         limiting=limiting(states),
-        probes=probe_readings(solution),
+        probes=probes,
+        datasheet=datasheet_points(solution, states, probes),
         unit_rises=rises,
-        coupling=coupling(solution, rises),
-        spreading=spreading_resistances(solution, rises),
+        coupling=coupling(solution, rises) if thorough else Coupling((), np.zeros((0, 0)), np.zeros((0, 0))),
+        spreading=spreading_resistances(solution, rises) if thorough else [],
         budgets=[budget_of(solution, source) for source in solution.sheets.stack.sources if source.power > 0],
         sustainable=sustainable_power(solution),
         lumped=lumped,
-        ladders=ladders(solution, lumped, constant),
+        ladders=ladders(solution, lumped, constant) if thorough else [],
     )

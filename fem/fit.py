@@ -20,8 +20,8 @@ CORRELATED = 0.95  # |correlation| from which two parameters are said not to be 
 # Of the slopes scaled to equal length. Belsley, Kuh and Welsch, "Regression Diagnostics" (1980), from memory.
 CONDITION = 30.0
 WIDE = 3.0  # upper end of an interval over its lower one from which it says little
-SETTLED = 1e-6  # of the logarithm: where the search ends
-FLAT = 1e-10  # change of the sum of squares, or slope, that counts as none
+SETTLED = 1e-8  # of the logarithm: where the search ends
+FLAT = 1e-12  # change of the sum of squares, or slope, that counts as none
 UNLIKELY = 0.01  # probability of so large residuals by chance below which the model or the uncertainties are doubted
 
 Model = Callable[[np.ndarray], np.ndarray]
@@ -223,7 +223,7 @@ def covariance_of(jacobian: np.ndarray) -> tuple[np.ndarray, np.ndarray, float]:
     part in it has an infinite deviation; the correlation of such a pair is that of the limit, 1 or -1.
     """
     length = np.linalg.norm(jacobian, axis=0)
-    felt = length > 1e-12 * max(length.max(), 1e-300)
+    felt = length > 1e-9 * max(length.max(), 1e-300)
     unit = np.where(felt, jacobian / np.where(felt, length, 1.0), 0.0)
     _, singular, right = np.linalg.svd(unit, full_matrices=True)
     singular = np.concatenate([singular, np.zeros(len(right) - len(singular))])

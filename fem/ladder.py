@@ -2,14 +2,12 @@
 
 from dataclasses import dataclass, replace
 
-import numpy as np
-
 from plancha.fem.budget import way_out
 from plancha.fem.components import active_peak
 from plancha.fem.estimate import constant_conductivity
 from plancha.fem.lumped import Lumped, lumped_estimate, mean_coefficient
 from plancha.fem.planes import cooled_elements
-from plancha.fem.sheets import Sheets, sheets_of, source_load
+from plancha.fem.sheets import Sheets, plan_loads_of, sheets_of, unit_loads
 from plancha.fem.solve import Solution, solve
 from plancha.fem.thickness import SHEET_DEGREE, Through
 from plancha.geometry.bodies import Body, Film, Grid, Joint, Source, Stack
@@ -76,9 +74,9 @@ def ladders(solution: Solution, lumped: list[Lumped], constant: Solution | None 
 
 def sheets_of_even_heat(sheets: Sheets) -> Sheets:
     """The same problem with every component's heat spread evenly over its outline."""
-    sources = tuple(replace(source, power_map=None) for source in sheets.stack.sources)
-    loads = [source_load(sheets.space, sheets.slabs, source, sheets.size) for source in sources]
-    return replace(sheets, unit_loads=np.array(loads).reshape(-1, sheets.size))
+    sources = [replace(source, power_map=None) for source in sheets.stack.sources]
+    plan_loads = plan_loads_of(sheets.space, sheets.slabs, sources)
+    return replace(sheets, plan_loads=plan_loads, unit_loads=unit_loads(sheets.slabs, sources, plan_loads, sheets.size))
 
 
 def constant_stack(stack: Stack) -> Stack:

@@ -9,6 +9,7 @@ from plancha.geometry.mesh import PlanMesh
 
 EDGES_OF_TRIANGLE = np.array([[0, 1, 3], [1, 2, 4], [0, 2, 5]])  # two corners and the node between, local numbers
 EDGE_MASS = np.array([[4.0, -1.0, 2.0], [-1.0, 4.0, 2.0], [2.0, 2.0, 16.0]]) / 30  # quadratic, per length
+ROUNDED = 1e-3  # of a triangle: how far beside the mesh a point of its rim may lie, whose corners are rounded
 
 
 @dataclass(frozen=True)
@@ -158,7 +159,7 @@ def locate(space: PlanSpace, point: tuple[float, float], elements: np.ndarray) -
     """
     coordinates = barycentric(space, elements, np.asarray(point)[None, :])
     best = int(np.argmax(coordinates.min(axis=1)))
-    if coordinates[best].min() < -1e-6:
+    if coordinates[best].min() < -ROUNDED:
         raise ValueError(f"point {point} lies in none of the elements")
     return int(elements[best]), shape_values(coordinates[best])
 

@@ -60,7 +60,8 @@ class Exchange:
 class Sheets:
     """The discrete problem: slabs, exchanges with coolants, joints, sources, and unknowns held at temperatures [K].
 
-    ``unit_loads`` (sources, unknowns) spread one watt of each source; ``powers`` (sources,) are the sources' own [W].
+    ``plan_loads`` (sources, plan nodes) spread one watt of each source in the plan, ``unit_loads`` (sources, unknowns) through its
+    body too; ``powers`` (sources,) are the sources' own [W].
     """
 
     stack: Stack
@@ -69,6 +70,7 @@ class Sheets:
     size: int
     exchanges: tuple[Exchange, ...]
     joints: tuple[sp.csr_array | None, ...]
+    plan_loads: np.ndarray
     unit_loads: np.ndarray
     powers: np.ndarray
     held: np.ndarray
@@ -119,6 +121,7 @@ def sheets_of(stack: Stack, space: PlanSpace, through: Sequence[Through]) -> She
     exchanges = [_film(space, stack, slabs, film, size) for film in stack.films]
     exchanges += [_rim(space, slabs, rim, size) for rim in stack.rims if rim.coefficient is not None]
     held, temperatures, owner, names = _held(space, stack, slabs)
+    plan_loads = plan_loads_of(space, slabs, stack.sources)
     return Sheets(
         stack=stack,
         space=space,
@@ -126,7 +129,8 @@ def sheets_of(stack: Stack, space: PlanSpace, through: Sequence[Through]) -> She
         size=size,
         exchanges=tuple(exchanges),
         joints=tuple(_joint(space, slabs, joint, size) for joint in stack.joints),
-        unit_loads=np.array([source_load(space, slabs, source, size) for source in stack.sources]).reshape(-1, size),
+        plan_loads=plan_loads,
+        unit_loads=unit_loads(slabs, stack.sources, plan_loads, size),
         powers=np.array([source.power for source in stack.sources]),
         held=held,
         held_temperatures=temperatures,
@@ -336,16 +340,27 @@ def plan_load(space: PlanSpace, source: Source, elements: np.ndarray) -> np.ndar
     return np.bincount(space.element_nodes[elements, 3:].ravel(), share, len(space.nodes))
 
 
-def source_load(space: PlanSpace, slabs: Sequence[Slab], source: Source, size: int) -> np.ndarray:
-    """How one watt of a component loads the unknowns (unknowns,): on its active face, or through its heat depth."""
-    slab = slabs[source.chain[0]]
-    plan = plan_load(space, source, source_elements(slabs, space, source))[slab.pattern.nodes]
+def plan_loads_of(space: PlanSpace, slabs: Sequence[Slab], sources: Sequence[Source]) -> np.ndarray:
+    """Plan loads of one watt of each source, (sources, plan nodes)."""
+    loads = [plan_load(space, source, source_elements(slabs, space, source)) for source in sources]
+    return np.array(loads).reshape(-1, len(space.nodes))
+
+
+def unit_loads(slabs: Sequence[Slab], sources: Sequence[Source], plan_loads: np.ndarray, size: int) -> np.ndarray:
+    """How one watt of each component loads the unknowns (sources, unknowns): on its active face, or through its heat depth."""
+    loads = np.zeros((len(sources), size))
+    for load, source, plan in zip(loads, sources, plan_loads):
+        slab = slabs[source.chain[0]]
+        heat = np.outer(plan[slab.pattern.nodes], _depth_load(slab, source))
+        load += np.bincount(slab.unknowns.ravel(), heat.ravel(), size)
+    return loads
+
+
+def _depth_load(slab: Slab, source: Source) -> np.ndarray:
+    """Share of a source's heat at each thickness node of its body."""
     depth = source.heat_depth / slab.body.thickness
-    if depth == 0:
-        through = np.zeros(len(slab.through.nodes))
-        through[slab.through.face(source.face)] = 1.0
-    elif source.face == COMPONENT_SIDE:
-        through = slab.through.load(0.0, depth)
-    else:
-        through = slab.through.load(1.0 - depth, 1.0)
-    return np.bincount(slab.unknowns.ravel(), np.outer(plan, through).ravel(), size)
+    if depth > 0:
+        return slab.through.load(0.0, depth) if source.face == COMPONENT_SIDE else slab.through.load(1.0 - depth, 1.0)
+    through = np.zeros(len(slab.through.nodes))
+    through[slab.through.face(source.face)] = 1.0
+    return through

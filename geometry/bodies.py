@@ -101,6 +101,7 @@ class Source:
 
     ``chain`` lists bodies from the chip to the body it sits on; ``joints`` what lies between them. ``power_map`` is None where the
     heat is uniform over the outline. ``heat_depth`` [m] 0 means on the face. ``limit`` [K] may be None.
+    ``case_point`` (x, y) [m] lies on the last body of its own, on the face towards the one it sits on; ``board_point`` names a probe.
     """
 
     name: str
@@ -112,6 +113,8 @@ class Source:
     power_map: PowerMap | None
     heat_depth: float
     limit: float | None
+    case_point: tuple[float, float] | None = None
+    board_point: str = ""
 
 
 @dataclass(frozen=True)

@@ -6,6 +6,7 @@ from dataclasses import replace
 
 import numpy as np
 import shapely
+import shapely.ops
 
 from plancha.geometry.bodies import Grid, Source, Stack
 from plancha.geometry.mesh import GROWTH, LARGEST, PlanMesh, SizeZone, mesh_of, snap_outlines
@@ -88,7 +89,23 @@ def snapped_stack(stack: Stack) -> tuple[Stack, list[str]]:
         return tuple(place if place.area is None else replace(place, area=next(rest)) for place in places)
 
     films = with_areas(stack.films)
-    return replace(stack, bodies=bodies, sources=sources, films=films, helds=with_areas(stack.helds)), notes
+    probes = tuple(replace(each, point=_onto(bodies[each.body].outline, each.point)) for each in stack.probes)
+    sources = tuple(
+        each
+        if each.case_point is None
+        else replace(each, case_point=_onto(bodies[each.chain[-2]].outline, each.case_point))
+        for each in sources
+    )
+    helds = with_areas(stack.helds)
+    return replace(stack, bodies=bodies, sources=sources, films=films, helds=helds, probes=probes), notes
+
+
+def _onto(outline: shapely.Polygon, point: tuple[float, float]) -> tuple[float, float]:
+    """The point, or, where the outline has moved away from it, the nearest one of the outline."""
+    if outline.covers(shapely.Point(point)):
+        return point
+    near = shapely.ops.nearest_points(outline, shapely.Point(point))[0]
+    return near.x, near.y
 
 
 def plan_mesh(stack: Stack, refinement: float = 1.0, snapped: Sequence[str] = ()) -> PlanMesh:

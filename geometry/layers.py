@@ -6,11 +6,11 @@ import shapely
 
 from plancha.geometry import outline as shapes
 from plancha.geometry.bodies import COMPONENT_SIDE, COOLED_SIDE, FACES, Body, Joint, Source
-from plancha.geometry.draft import Draft, overlap
+from plancha.geometry.draft import Draft, in_words, overlap, span_of
 from plancha.geometry.faults import StudyError
 from plancha.geometry.key_lines import Path
 from plancha.geometry.materials import Material, UnknownMaterial, find_material
-from plancha.geometry.parts import InlineMaterial, Interface, Outline
+from plancha.geometry.parts import CasePoint, InlineMaterial, Interface, Outline
 from plancha.geometry.power_map import PowerMap, total_power
 from plancha.geometry.study import Component, Layer, Plate
 from plancha.geometry.units import show
@@ -101,9 +101,29 @@ def _lay_component(draft: Draft, component: Component, path: Path) -> None:
         power_map=power_map,
         heat_depth=component.heat_depth or 0.0,
         limit=component.limit,
+        case_point=_case_point(draft, component, chain, path),
+        board_point=component.board_point or "",
     )
     draft.sources.append(source)
     draft.source_paths.append(path)
+
+
+def _case_point(draft: Draft, component: Component, chain: list[int], path: Path) -> tuple[float, float] | None:
+    """Where the case temperature is taken: the place given, or the centre of the last layer; None where none is asked for."""
+    spec, at = component.case_point, (*path, "case_point")
+    if spec is None:
+        return None
+    if not chain:
+        draft.fault(at, "the component has no layers, so it has no case", hint="leave case_point out, or give layers")
+        return None
+    body = draft.bodies[chain[-1]]
+    point = body.outline.centroid if isinstance(spec, str) else shapely.Point(spec.at)
+    if not body.outline.covers(point):
+        hint = "" if isinstance(spec, CasePoint) else 'give a place: case_point = { at = ["... mm", "... mm"] }'
+        draft.fault(
+            at, f"the case point lies outside {body.name}", in_words(point.x, point.y), span_of(body.outline), hint
+        )
+    return point.x, point.y
 
 
 def _footprint(draft: Draft, table: Plate | Component | Layer, path: Path) -> shapely.Polygon | None:

@@ -188,3 +188,15 @@ InterfaceChoice = Annotated[
     Annotated[Interface, Tag(TABLE)] | Annotated[Literal["perfect"], Tag(TEXT)],
     Discriminator(_kind_of),
 ]
+
+
+class CasePoint(Part):
+    """Where a component's case temperature is taken."""
+
+    at: Annotated[Point, Field(description="place in the plan, x then y")]
+
+
+CasePointChoice = Annotated[
+    Annotated[CasePoint, Tag(TABLE)] | Annotated[Literal["centre"], Tag(TEXT)],
+    Discriminator(_kind_of),
+]

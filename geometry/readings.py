@@ -149,7 +149,7 @@ def _scale(unit: str, dimension: str) -> tuple[float, float]:
         return to_si(f"1 {unit}", dimension), 0.0
     low, high = to_si(f"300 {unit}", dimension), to_si(f"400 {unit}", dimension)
     factor = (high - low) / 100
-    return factor, float(f"{low - 300 * factor:.10g}")
+    return factor, float(f"{low - 300 * factor:.13g}")
 
 
 def _row_faults(

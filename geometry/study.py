@@ -8,6 +8,7 @@ from plancha.geometry.parts import (
     MOST_PARTS,
     Accuracy,
     Angle,
+    CasePointChoice,
     Coefficient,
     Footprint,
     Interface,
@@ -120,6 +121,18 @@ class Component(Footprint):
     on: Annotated[Name | None, Field(description="the plate it sits on; else the only one")] = None
     face: Annotated[Face, Field(description="which face of that plate")] = "component side"
     board: Annotated[BoardPath | None, Field(description="a way out to the board")] = None
+    case_point: Annotated[
+        CasePointChoice | None,
+        Field(
+            description="of the data sheet: a point of the last layer's face towards the plate; its centre, or a place"
+        ),
+    ] = None
+    board_point: Annotated[
+        Name | None,
+        Field(
+            description="of the data sheet: the probe that counts as the board (within 1 mm of the package's long side)"
+        ),
+    ] = None
 
     @model_validator(mode="after")
     def _has_power(self) -> Self:

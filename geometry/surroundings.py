@@ -124,6 +124,15 @@ def lay_probes(draft: Draft) -> None:
             name = draft.bodies[body].name
             draft.fault((*path, "at"), f"the probe lies outside {name}", in_words(*probe.at), span_of(outline))
         draft.probes.append(Probe(probe.name, body, FACES[probe.face], probe.at))
+    _check_board_points(draft)
+
+
+def _check_board_points(draft: Draft) -> None:
+    names = [probe.name for probe in draft.study.probe]
+    for number, component in enumerate(draft.study.component):
+        name = component.board_point
+        if name is not None and name not in names and name not in (draft.missing or {}):
+            draft.fault(("component", number, "board_point"), "no probe has this name", name, ", ".join(names[:20]))
 
 
 def straight_side(outline: shapely.Polygon, side: str) -> float:

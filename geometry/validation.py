@@ -78,7 +78,7 @@ def _path(details: Any) -> Path:
     return tuple(
         part
         for before, part in zip([None, *place], place)
-        if not (part in (TEXT, TABLE) and before in ("material", "interface"))
+        if not (part in (TEXT, TABLE) and before in ("material", "interface", "case_point"))
     )
 
 

@@ -133,6 +133,21 @@ def test_points_looked_up_in_pieces_give_the_same_loads(monkeypatch, chunk):
     assert pieces == approx(whole, abs=1e-12 * np.abs(whole).max())
 
 
+@pytest.mark.parametrize("chunk", [1, 2_000_000])
+def test_a_point_on_a_side_between_two_triangles_counts_once(monkeypatch, chunk):
+    """An edge of the mesh runs up the middle of the chip, and through the centres of the map's middle column."""
+    monkeypatch.setattr(loads, "CHUNK", chunk)
+    x, y, width, height = CHIP
+    halves = [rectangle(x, y, width / 2, height), rectangle(x + width / 2, y, width / 2, height)]
+    mesh = mesh_of([rectangle(*PLAN), *halves], [SizeZone((x, y, x + width, y + height), 2e-3)])
+    centres = mesh.points[mesh.triangles].mean(axis=1)
+    within = np.all((centres > [x, y]) & (centres < [x + width, y + height]), axis=1)
+    power_map = random_map(8, 5, 40, True)
+    space = plan_space(mesh)
+    load = loads._point_loads(space, power_map.x + x, power_map.y + y, power_map.watts, np.flatnonzero(within))
+    check_moments(space, load, power_map)
+
+
 def test_cutting_and_points_agree_where_cells_are_far_smaller_than_triangles():
     """The two ways differ by the cells' own second moments only: size squared over 24 of a function's bend."""
     space, chip = space_and_chip(1)

@@ -81,6 +81,21 @@ def test_the_board_takes_its_share_of_the_heat():
     assert taken == approx(3.4466, rel=MEAN)
 
 
+def test_a_film_cools_only_the_part_of_its_face_that_no_body_covers():
+    """Die and film on the same side: the plate's bare part is what exchanges, the whole of it and no more."""
+    both_sides = replace(
+        chain(120.0), films=(cooled(2000.0, 1), replace(cooled(500.0, 1, COMPONENT_SIDE), name="front"))
+    )
+    solved = solve_stack(both_sides)
+    paths = {path.name: path for path in audit(solved).paths}
+    assert paths["front"].area == approx(0.08**2 - 0.02**2, rel=1e-9)
+    assert paths["film on 1"].area == approx(0.08**2, rel=1e-9)
+    # A plate at one temperature would part its heat by coefficient and area; a quarter of that is left open for spreading.
+    share = 500.0 * (0.08**2 - 0.02**2) / (2000.0 * 0.08**2)
+    assert paths["front"].heat / paths["film on 1"].heat == approx(share, rel=0.25)
+    assert paths["front"].heat + paths["film on 1"].heat == approx(WATTS, rel=1e-9)
+
+
 @pytest.mark.parametrize("impedance", [0.0, 1e-6, 100e-6])
 def test_layers_of_one_size_in_uniform_flux_are_resistances_in_series(impedance):
     area = (0.0, 0.0, 0.04, 0.02)

@@ -16,7 +16,6 @@ from plancha.fem.plan import plan_space
 from plancha.fem.sheets import sheets_of
 from plancha.fem.solve import solve
 from plancha.fem.thickness import Through, graded
-from plancha.geometry.bodies import Source
 from plancha.geometry.grading import plan_mesh
 from plancha.geometry.power_map import PowerMap
 
@@ -147,8 +146,7 @@ def test_a_sheet_has_no_profile_and_the_exact_mean_of_a_wave_in_a_thin_plate(wav
 def test_heat_let_off_through_a_depth_bends_the_profile_as_one_quadratic_or_two(depth):
     """Even heat from the active face down to a depth: quadratic there, linear below; exact where a break lies at that depth."""
     area, watts, k = (0.0, 0.0, 0.02, 0.02), 40.0, 5.0
-    heated = source("volume", area, watts)
-    heated = Source(**{**heated.__dict__, "heat_depth": depth})
+    heated = replace(source("volume", area, watts), heat_depth=depth)
     case = stack([body("block", area, 2e-3, k)], [heated], [cooled(H)])
     space = plan_space(plan_mesh(case))
     solved = solve(sheets_of(case, space, [Through(tuple(np.unique([0.0, depth / 2e-3, 1.0])), 2)]))

@@ -26,6 +26,7 @@ from plates import (
     state,
 )
 from pytest import approx
+from scipy.special import i1, k0
 
 from plancha.geometry import outline
 
@@ -136,8 +137,6 @@ def test_grain_turned_with_an_ellipse_is_a_disc_in_stretched_coordinates(degrees
     place = 0.025
     far = (place * stretch * cos(angle), place * stretch * sin(angle))
     rate = sqrt(H / (sqrt(along_x * along_y) * T))
-    from scipy.special import i1, k0
-
     outside = POWER / (H * pi * RADIUS**2) * rate * RADIUS * i1(rate * RADIUS) * k0(rate * place)
     assert rise_at(solved, far) == approx(outside, rel=POLYGON)
 
