@@ -4,6 +4,7 @@ import argparse
 from pathlib import Path
 
 from rich.console import Console
+from rich.text import Text
 
 from plancha.geometry.faults import Fault, StudyError
 
@@ -107,7 +108,8 @@ def solve(given: argparse.Namespace) -> int:
 
 def measured(given: argparse.Namespace) -> int:
     """Lay a study beside the readings of a test; fit numbers of it where asked."""
-    from plancha.app.measured import agreement_with_infrared, agreement_with_readings, write_agreement
+    from plancha.app.measured import agreement_with_infrared, agreement_with_readings
+    from plancha.app.measured_files import write_agreement
     from plancha.app.measured_tables import print_agreement
     from plancha.app.whole import refuse_bad_place
 
@@ -145,7 +147,7 @@ def compare(given: argparse.Namespace) -> int:
     written, reasons = write_differences(given.out, opened)
     print_comparison(out, opened)
     for reason in reasons:
-        out.print(reason)
+        out.print(Text(reason))
     if written:
         out.print("Written: " + ", ".join(str(path) for path in written))
     return 0

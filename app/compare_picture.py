@@ -43,11 +43,11 @@ def read_fields(path: Path) -> "meshio.Mesh":
     StudyError
         If the file is no field that Plancha wrote, or holds temperatures that are no numbers.
     """
-    import meshio
+    from meshio import vtu
 
     file = str(path)
     try:
-        mesh = meshio.read(path)
+        mesh = vtu.read(str(path))  # meshio.read would end the process over a bad file
         sound = np.isfinite(mesh.point_data[TEMPERATURE]).all() and "wedge" in mesh.cells_dict and bool(mesh.field_data)
         mesh.cell_data[BODY]
     except Exception as error:  # meshio raises whatever its parsers meet

@@ -28,7 +28,7 @@ def solved_study(path: Path, console: Console) -> tuple[StudyFile, list[Findings
 def write_results(
     folder: Path, study: StudyFile, found: list[Findings], result: Result, pictures: bool = True
 ) -> list[Path]:
-    """Write result.json, fields.vtu and the pictures of the study as written, all or nothing; the paths written."""
+    """Write result.json, fields.vtu, mesh.vtu and the pictures of the study as written, all or nothing; the paths written."""
     with staged(folder) as aside:
         (aside / "result.json").write_text(result.model_dump_json(by_alias=True, indent=1), encoding="utf-8")
         _write_fields(aside, found[0])
@@ -42,6 +42,7 @@ def write_results(
 
 
 def _write_fields(folder: Path, findings: Findings) -> None:
-    from plancha.app.fields import write_fields
+    from plancha.app.fields import write_fields, write_mesh
 
     write_fields(folder / "fields.vtu", findings.solution)
+    write_mesh(folder / "mesh.vtu", findings.solution.sheets.space)

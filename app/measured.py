@@ -10,7 +10,6 @@ import numpy as np
 import shapely
 
 from plancha.app.fit_parameters import Sought, sought_parameters, texts_for
-from plancha.app.whole import staged
 from plancha.fem.findings import Solved, solve_with_estimate
 from plancha.fem.fit import Fit, Model, Residuals, fitted
 from plancha.fem.sampling import (
@@ -199,19 +198,3 @@ def _model(study: StudyFile, case: Case, sought: Sequence[Sought], solved: Solve
         return sampled(again(snapped_stack(changed.stack)[0]), samples)
 
     return temperatures
-
-
-def write_agreement(folder: Path, found: Agreement, pictures: bool = True) -> list[Path]:
-    """Write measured.json and measured.png, all or nothing; the paths written."""
-    from plancha.app.measured_tables import measured_record
-
-    with staged(folder) as aside:
-        (aside / "measured.json").write_text(measured_record(found).model_dump_json(indent=1), encoding="utf-8")
-        if pictures:
-            from plancha.app.measured_picture import measured_picture
-            from plancha.app.plan_drawing import check_libraries, render, write_png
-
-            check_libraries()
-            write_png(aside / "measured.png", render(measured_picture(found)))
-        names = sorted(path.name for path in aside.iterdir())
-    return [folder / name for name in names]

@@ -1,7 +1,6 @@
-"""Model against measurement as tables for the terminal, and as measured.json."""
+"""Model against measurement as tables for the terminal."""
 
 import numpy as np
-from pydantic import BaseModel, ConfigDict
 from rich.console import Console, Group
 from rich.text import Text
 
@@ -10,9 +9,8 @@ from plancha.app.fit_parameters import Sought
 from plancha.app.measured import Agreement
 from plancha.app.tables import section
 from plancha.fem.fit import Fit, Residuals
-from plancha.geometry.units import DIMENSIONS, show
+from plancha.geometry.units import show
 
-FORMAT = "plancha-measured/1"
 MOST_ROWS = 40  # readings up to which each is printed; of more, those that are farthest off
 NEIGHBOURS = (
     "Cells of one picture share the camera's errors and blur, so they are no independent readings: "
@@ -27,7 +25,7 @@ AS_GOOD_AS = (
 def print_agreement(console: Console, found: Agreement) -> None:
     """Print readings beside the model, what they add up to, and the fit."""
     console.print(Text(found.title, style="bold"))
-    console.print(f"Case: {found.case}. Residual = model less measured.")
+    console.print(Text(f"Case: {found.case}. Residual = model less measured."))
     console.print(readings_table(found), Text(summary("As the study says", found.residuals, found)))
     if found.fit is None or found.after is None:
         return
@@ -138,91 +136,3 @@ def closing_words(found: Agreement) -> str:
     for each, value in zip(found.sought, found.fit.values):
         lines.append(f'    {each.parameter.name} = "{_shown(float(value), each.dimension)}"')
     return "\n" + "\n".join(lines)
-
-
-class Record(BaseModel):
-    """A table of measured.json; units stand in the keys."""
-
-    model_config = ConfigDict(frozen=True)
-
-
-class ReadingRecord(Record):
-    """One reading beside the model."""
-
-    name: str
-    measured_degC: float
-    uncertainty_K: float | None
-    model_degC: float
-    model_error_K: float
-    residual_K: float
-    fitted_residual_K: float | None
-
-
-class ParameterRecord(Record):
-    """One fitted parameter in its SI unit; an end of the interval that is not known is null."""
-
-    name: str
-    unit: str
-    study: float
-    fitted: float
-    low_95: float | None
-    high_95: float | None
-
-
-class MeasuredRecord(Record):
-    """measured.json: the readings beside the model, and the fit."""
-
-    format: str = FORMAT
-    title: str
-    case: str
-    readings: list[ReadingRecord]
-    root_mean_square_K: float
-    fitted_root_mean_square_K: float | None
-    parameters: list[ParameterRecord]
-    correlation: list[list[float]]
-    condition: float | None
-    warnings: list[str]
-
-
-def measured_record(found: Agreement) -> MeasuredRecord:
-    """All of a comparison as a record."""
-    fit, after = found.fit, found.after
-    return MeasuredRecord(
-        title=found.title,
-        case=found.case,
-        readings=[_reading(found, number) for number in range(len(found.measurement.labels))],
-        root_mean_square_K=found.residuals.root_mean_square,
-        fitted_root_mean_square_K=None if after is None else after.root_mean_square,
-        parameters=[] if fit is None else [_parameter(fit, found.sought[n], n) for n in range(len(found.sought))],
-        correlation=[] if fit is None else fit.correlation.tolist(),
-        condition=None if fit is None else _finite(fit.condition),
-        warnings=[] if fit is None else list(fit.warnings),
-    )
-
-
-def _finite(value: float) -> float | None:
-    return float(value) if np.isfinite(value) else None
-
-
-def _parameter(fit: Fit, sought: Sought, number: int) -> ParameterRecord:
-    return ParameterRecord(
-        name=sought.parameter.name,
-        unit=DIMENSIONS[sought.dimension].si,
-        study=sought.parameter.start,
-        fitted=float(fit.values[number]),
-        low_95=_finite(fit.low[number]),
-        high_95=_finite(fit.high[number]),
-    )
-
-
-def _reading(found: Agreement, number: int) -> ReadingRecord:
-    measured = found.measurement
-    return ReadingRecord(
-        name=measured.labels[number],
-        measured_degC=float(measured.temperatures[number]) - ZERO_CELSIUS,
-        uncertainty_K=None if measured.uncertainties is None else float(measured.uncertainties[number]),
-        model_degC=float(found.residuals.model[number]) - ZERO_CELSIUS,
-        model_error_K=float(found.errors[number]),
-        residual_K=float(found.residuals.kelvin[number]),
-        fitted_residual_K=None if found.after is None else float(found.after.kelvin[number]),
-    )

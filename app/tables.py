@@ -19,12 +19,15 @@ CAUTIONS = (
 
 
 def section(title: str, columns: Sequence[str], rows: Sequence[Sequence[str]], *remarks: str, bold: int = -1) -> Group:
-    """A titled table, first column left, the others right, one row in bold, with remarks below."""
+    """A titled table, first column left, the others right, one row in bold, with remarks below.
+
+    Cells are taken as they stand: brackets in a user's names are no markup.
+    """
     table = Table(box=box.SIMPLE_HEAD, show_edge=False, pad_edge=False)
     for number, column in enumerate(columns):
-        table.add_column(column, justify="left" if number == 0 else "right", overflow="fold")
+        table.add_column(Text(column), justify="left" if number == 0 else "right", overflow="fold")
     for number, row in enumerate(rows):
-        table.add_row(*row, style="bold" if number == bold else None)
+        table.add_row(*(Text(cell) for cell in row), style="bold" if number == bold else None)
     return Group(Text(f"\n{title}", style="bold"), table, *(Text(remark) for remark in remarks if remark))
 
 
@@ -56,7 +59,7 @@ def print_result(console: Console, result: Result) -> None:
     console.print(ways_out_table(base), sustainable_line(base))
     if len(result.cases) > 1:
         console.print(cases_table(result))
-        if 1 < len(base.components) and len(result.cases) <= MOST_CASES:
+        if len(base.components) > 1 and len(result.cases) <= MOST_CASES:
             console.print(margins_table(result))
         worst_case = result.cases[worst_case_number(result)]
         if worst_case is not base:

@@ -10,7 +10,7 @@ from plancha.geometry.bodies import Grid
 from plancha.geometry.power_map import PowerMap
 
 MOST_OVERLAPS = 1_500_000  # beyond this the cells are far smaller than the triangles and count as points
-CHUNK = 2_000_000  # points looked up at a time
+ROWS = 256  # of the map, taken at a time
 TOUCHING = 1e-12  # overlap [share of the cell] that counts as none
 
 
@@ -145,23 +145,59 @@ def _integrate(space: PlanSpace, pieces: Overlaps) -> tuple[np.ndarray, np.ndarr
 
 
 def _point_loads(space: PlanSpace, x: np.ndarray, y: np.ndarray, watts: np.ndarray, elements: np.ndarray) -> np.ndarray:
-    """Loads (n,) of cells taken as points at their centres; each cell goes to one element only."""
-    centre_x, centre_y = (x[1:] + x[:-1]) / 2, (y[1:] + y[:-1]) / 2
+    """Loads (n,) of cells taken as points at their centres; each cell goes to one element only.
+
+    A row of centres crosses a triangle between two of its sides. What lies between enters by its sums of watts, watts x and watts
+    x^2, differences of running sums along the row: no cell is looked at twice.
+    """
+    centre_x, centre_y = (x[1:] + x[:-1]) / 2 - x[0], (y[1:] + y[:-1]) / 2
+    element, row, start, stop = _crossings(space, centre_x, centre_y, x[0], elements)
     loads = np.zeros(len(space.nodes))
-    taken = np.zeros(watts.shape, bool)
-    (_, columns), (_, rows) = _boxes(space, x, y, elements)
-    stops = np.searchsorted(np.cumsum(columns * rows), np.arange(CHUNK, (columns * rows).sum() + CHUNK, CHUNK))
-    for some in np.split(elements, np.unique(np.minimum(stops + 1, len(elements)))):
-        if not len(some):
-            continue
-        element, column, row = _pairs(space, x, y, some)
-        place = barycentric(space, element, np.column_stack([centre_x[column], centre_y[row]]))
-        within = place.min(axis=1) >= -1e-9
-        element, column, row, place = element[within], column[within], row[within], place[within]
-        # A centre on a side belongs to the first of its triangles.
-        _, first = np.unique(row * len(centre_x) + column, return_index=True)
-        first = first[~taken[row[first], column[first]]]
-        taken[row[first], column[first]] = True
-        share = shape_values(place[first]) * watts[row[first], column[first]][:, None]
-        loads += np.bincount(space.element_nodes[element[first]].ravel(), share.ravel(), len(loads))
+    for first in range(0, len(centre_y), ROWS):
+        some = np.flatnonzero((row >= first) & (row < first + ROWS) & (stop > start))
+        powers = watts[first : first + ROWS, :, None] * np.stack([centre_x**0, centre_x, centre_x**2], axis=1)
+        running = np.concatenate([np.zeros((len(powers), 1, 3)), np.cumsum(powers, axis=1)], axis=1)
+        sums = running[row[some] - first, stop[some]] - running[row[some] - first, start[some]]
+        shares = _row_shares(space, element[some], x[0], centre_y[row[some]], sums)
+        loads += np.bincount(space.element_nodes[element[some]].ravel(), shares.ravel(), len(loads))
     return loads
+
+
+def _crossings(space: PlanSpace, centre_x: np.ndarray, centre_y: np.ndarray, left: float, elements: np.ndarray):
+    """Where rows of centres cross elements: element, row, first column inside, first column beyond; all (crossings,).
+
+    A side counts from its lower end up to, but without, its upper one, and a crossing from its left side up to, but without, its right
+    one; both triangles of a side find the same number for it: so each centre belongs to one triangle.
+    """
+    corners = space.nodes[space.element_nodes[elements, :3]]
+    first = np.searchsorted(centre_y, corners[..., 1].min(axis=1), side="left")
+    count = np.searchsorted(centre_y, corners[..., 1].max(axis=1), side="left") - first
+    owner = np.repeat(np.arange(len(elements)), count)
+    row = np.repeat(first, count) + np.arange(count.sum()) - np.repeat(np.cumsum(count) - count, count)
+    level = centre_y[row]
+    lowest, highest = np.full(len(row), np.inf), np.full(len(row), -np.inf)
+    for one, other in ((0, 1), (1, 2), (2, 0)):
+        ends = corners[:, [one, other]]
+        ends = np.take_along_axis(ends, np.argsort(ends[..., 1], axis=1, kind="stable")[..., None], axis=1)[owner]
+        (x0, y0), (x1, y1) = ends[:, 0].T, ends[:, 1].T
+        active = (y0 <= level) & (level < y1)
+        at = x0 + np.divide(level - y0, y1 - y0, out=np.zeros(len(row)), where=active) * (x1 - x0) - left
+        lowest = np.where(active, np.minimum(lowest, at), lowest)
+        highest = np.where(active, np.maximum(highest, at), highest)
+    return elements[owner], row, np.searchsorted(centre_x, lowest), np.searchsorted(centre_x, highest)
+
+
+def _row_shares(space: PlanSpace, element: np.ndarray, left: float, level: np.ndarray, sums: np.ndarray) -> np.ndarray:
+    """Sums (crossings, 6) of watts times the quadratic functions, from those of watts, watts x, watts x^2 with x from ``left``."""
+    at_left = barycentric(space, element, np.column_stack([np.full(len(level), left), level]))
+    # Barycentric coordinates are straight along the row: value at its left end plus slope times x.
+    corners = space.nodes[space.element_nodes[element, :3]]
+    along = barycentric(space, element, corners[:, 0] + [1.0, 0.0]) - [1.0, 0.0, 0.0]
+
+    def product(m: int, n: int) -> np.ndarray:
+        a, b = at_left[:, m], at_left[:, n]
+        return a * b * sums[:, 0] + (a * along[:, n] + b * along[:, m]) * sums[:, 1] + along[:, m] * along[:, n] * sums[:, 2]
+
+    single = at_left * sums[:, :1] + along * sums[:, 1:2]
+    corner = [2 * product(m, m) - single[:, m] for m in range(3)]
+    return np.stack([*corner, 4 * product(0, 1), 4 * product(1, 2), 4 * product(0, 2)], axis=1)

@@ -56,6 +56,7 @@ class PlanSpace:
     slopes_yy: np.ndarray
     slopes_xy: np.ndarray
     patterns: dict[bytes, PlanPattern] = field(default_factory=dict, repr=False, compare=False)
+    loads: dict[tuple, np.ndarray] = field(default_factory=dict, repr=False, compare=False)  # of power maps, laid once
 
     def pattern(self, elements: np.ndarray) -> PlanPattern:
         """The pattern of the plan matrices over the given elements (numbers), made once."""

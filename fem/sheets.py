@@ -332,8 +332,11 @@ def source_elements(slabs: Sequence[Slab], space: PlanSpace, source: Source) -> 
 def plan_load(space: PlanSpace, source: Source, elements: np.ndarray) -> np.ndarray:
     """How one watt of a component loads the plan nodes (n,): as its map says, or spread evenly over its outline."""
     if source.power_map is not None and source.power > 0:
-        left, bottom = source.outline.bounds[:2]
-        return cell_loads(space, source.power_map, (left, bottom), elements) / source.power
+        key = (source.power_map, source.outline.wkb)
+        if key not in space.loads:
+            left, bottom = source.outline.bounds[:2]
+            space.loads[key] = cell_loads(space, source.power_map, (left, bottom), elements) / source.power
+        return space.loads[key]
     density = 1.0 / space.areas[elements].sum()
     # A quadratic triangle's corner functions integrate to nothing, its middle ones to a third of the area.
     share = np.repeat(density * space.areas[elements] / 3, 3)

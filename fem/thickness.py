@@ -109,7 +109,10 @@ def _gauss(edges: np.ndarray, count: int) -> tuple[np.ndarray, np.ndarray]:
 def graded(
     finest: float, from_component_side: bool, from_cooled_side: bool, degree: int = 2, ratio: float = 2.0
 ) -> Through:
-    """Sub-layers whose first is ``finest`` of the thickness, each ``ratio`` times the one before, from one face or both."""
+    """Sub-layers that grow by ``ratio`` from one face or both; the first is ``finest`` of the thickness, or up to twice that.
+
+    They are stretched to fill the thickness, after the last is dropped where most of it would stand out.
+    """
     both = from_component_side and from_cooled_side
     span = 0.5 if both else 1.0
     steps = [min(finest, span)]

@@ -109,7 +109,8 @@ def _onto(outline: shapely.Polygon, point: tuple[float, float]) -> tuple[float, 
 
 
 def plan_mesh(stack: Stack, refinement: float = 1.0, snapped: Sequence[str] = ()) -> PlanMesh:
-    """The plan mesh of a (snapped) stack; ``refinement`` divides all triangle sides."""
+    """The plan mesh of a (snapped) stack; ``refinement`` divides the sizes asked for; how fast triangles grow
+    away from there stays."""
     return mesh_of(
         _all_shapes(stack),
         size_zones(stack, refinement),

@@ -30,7 +30,7 @@ def test_a_new_study_can_be_checked_and_solved_as_it_is(study, capsys):
     assert main(["solve", str(study), "--no-pictures"]) == 0
     out = capsys.readouterr().out
     assert "Budget of processor" in out and "Load cases" in out and "Caution" in out
-    assert sorted(os.listdir(study.parent / "results")) == ["fields.vtu", "result.json"]
+    assert sorted(os.listdir(study.parent / "results")) == ["fields.vtu", "mesh.vtu", "result.json"]
 
 
 def test_the_result_carries_its_schema_and_closes_its_heat_balance(study):

@@ -64,7 +64,7 @@ def check_conforming(mesh: PlanMesh, shapes) -> None:
     assert count.max() <= 2
     lengths = np.linalg.norm(np.diff(mesh.points[pairs], axis=1)[:, 0], axis=1)
     # Sides of only one triangle are the rim of the union, and nothing else: no gap inside.
-    assert lengths[count == 1].sum() == approx(union.length, rel=1e-5)
+    assert lengths[count == 1].sum() == approx(union.length, rel=1e-8)
     middles = shapely.points(mesh.points[pairs[count == 1]].mean(axis=1))
     assert shapely.distance(union.boundary, middles).max() < 2 * NODING_GRID * extent
     # No point lies in the middle of another triangle's side.
@@ -103,7 +103,7 @@ def test_extra_lines_are_followed():
     pairs, _ = sides(mesh)
     on_line = shapely.distance(line, shapely.points(mesh.points)) < 1e-7
     followed = pairs[on_line[pairs].all(axis=1)]
-    assert np.linalg.norm(np.diff(mesh.points[followed], axis=1)[:, 0], axis=1).sum() == approx(line.length, rel=1e-5)
+    assert np.linalg.norm(np.diff(mesh.points[followed], axis=1)[:, 0], axis=1).sum() == approx(line.length, rel=1e-8)
 
 
 def test_a_hole_stays_a_hole():
@@ -116,7 +116,7 @@ def test_a_hole_stays_a_hole():
 def test_pieces_do_not_overlap_and_fill_the_union():
     shapes = LAYOUTS["circle, rounded rectangle and polygon, overlapping"]
     pieces = faces_of(shapes, [])
-    assert sum(piece.area for piece in pieces) == approx(shapely.union_all(shapes).area, rel=1e-5)
+    assert sum(piece.area for piece in pieces) == approx(shapely.union_all(shapes).area, rel=1e-8)
     assert len(pieces) == 4  # plate, circle, polygon, and where the two overlap
 
 
