@@ -27,6 +27,7 @@ from plancha.app.plan_page import EDGE, LINE, TICK, Scale, multiples, nice_step,
 
 Colour = tuple[float, float, float]
 FAINT: Colour = (0.86, 0.86, 0.87)
+LINE_CELLS = 60  # blocks of cells along a raster's longer side, of which isolines are drawn
 BAR = 26  # height of a colour bar [px]
 
 
@@ -107,7 +108,7 @@ def add_raster(
     kept = np.isfinite(values).ravel()
     triangles = np.concatenate([quads[kept][:, [0, 1, 2]], quads[kept][:, [0, 2, 3]]])
     canvas.parts.append(Surface(points, triangles, np.tile(values.ravel()[kept], 2), scale.limits, scale.colour_map))
-    if with_lines and min(values.shape) > 1:
+    if with_lines:
         _add_lines(canvas, x, y, values, scale)
     canvas.frame(box)
     _add_millimetres(canvas, box, bounds)
@@ -121,13 +122,31 @@ def _cells(x: np.ndarray, y: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
 
 
 def _add_lines(canvas: Canvas, x: np.ndarray, y: np.ndarray, values: np.ndarray, scale: Scale) -> None:
-    """Isolines between the cells' middles."""
-    points, quads = _cells((x[1:] + x[:-1]) / 2, (y[1:] + y[:-1]) / 2)
-    flat = values.ravel()
+    """Isolines between the middles of blocks of cells."""
+    size = block_size(values.shape)
+    across, up = (_blocks((edges[1:] + edges[:-1])[None] / 2, 1, size)[0] for edges in (x, y))
+    means = _blocks(values, size, size)
+    if min(means.shape) < 2:
+        return
+    points, quads = _cells(across, up)
+    flat = means.ravel()
     quads = quads[np.isfinite(flat[quads]).all(axis=1)]
     triangles = np.concatenate([quads[:, [0, 1, 2]], quads[:, [0, 2, 3]]])
     for level in scale.levels:
         canvas.strokes(isolines(points, triangles, flat, float(level)), scale.line_colour(float(level)), 1.5)
+
+
+def block_size(shape: tuple[int, ...]) -> int:
+    """Cells along each side of the blocks whose means isolines are drawn of: a camera's noise would make clouds of lines."""
+    return max(1, round(max(shape) / LINE_CELLS))
+
+
+def _blocks(values: np.ndarray, rows: int, columns: int) -> np.ndarray:
+    """Means over blocks of cells, the last ones smaller; NaN where a block holds one."""
+    up, across = np.arange(0, values.shape[0], rows), np.arange(0, values.shape[1], columns)
+    sums = np.add.reduceat(np.add.reduceat(values, up, axis=0), across, axis=1)
+    counts = np.add.reduceat(np.add.reduceat(np.ones(values.shape), up, axis=0), across, axis=1)
+    return sums / counts
 
 
 def _add_millimetres(canvas: Canvas, box: Box, bounds: tuple[float, float, float, float]) -> None:

@@ -2,7 +2,19 @@
 
 import numpy as np
 
-from plancha.app.charts import BAR, Axis, Canvas, Colour, add_axis, add_bar, add_mark, add_raster, axis_over, page
+from plancha.app.charts import (
+    BAR,
+    Axis,
+    Canvas,
+    Colour,
+    add_axis,
+    add_bar,
+    add_mark,
+    add_raster,
+    axis_over,
+    block_size,
+    page,
+)
 from plancha.app.colours import COOL, WARM, colours
 from plancha.app.fields import ZERO_CELSIUS
 from plancha.app.label_places import GAP, Box
@@ -159,10 +171,12 @@ def _panel_boxes(bounds: tuple[float, float, float, float]) -> list[Box]:
 def _infrared_caption(found: Agreement, warm: Scale) -> str:
     residuals = found.after or found.residuals
     number = residuals.largest
+    size = block_size(found.measurement.grid.values.shape) if found.measurement.grid is not None else 1
+    blocks = f" of means over {size} x {size} cells" if size > 1 else ""
     fitted = "Model with the fitted values. " if found.after is not None else ""
     return (
         f"{fitted}{_root_mean_squares(found)} Mean difference {residuals.mean:+.2f} K; largest "
         f"{residuals.kelvin[number]:+.1f} K at {found.measurement.labels[number]}. Isotherms every "
-        f"{number_text(warm.step, warm.step)} K. Seen from the cooled side. Numerical error of the model at most "
+        f"{number_text(warm.step, warm.step)} K{blocks}. Seen from the cooled side. Numerical error of the model at most "
         f"{_at_most(found.errors)} K. A camera's reading depends on the surface's emissivity."
     )

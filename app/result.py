@@ -218,7 +218,7 @@ class CaseRecord(Record):
     ]
     components: list[ComponentRecord]
     probes: list[ProbeRecord]
-    datasheet: Annotated[list[DatasheetRecord], Field(description="of components with a case point or a board point")]
+    datasheet: Annotated[list[DatasheetRecord], Field(description="of components with a case point or a board point")] = []
     sustainable: Annotated[
         SustainableRecord | None, Field(description="null where nothing has a limit, or no power scales")
     ]

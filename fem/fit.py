@@ -225,9 +225,8 @@ def covariance_of(jacobian: np.ndarray) -> tuple[np.ndarray, np.ndarray, float]:
     length = np.linalg.norm(jacobian, axis=0)
     felt = length > 1e-9 * max(length.max(), 1e-300)
     unit = np.where(felt, jacobian / np.where(felt, length, 1.0), 0.0)
-    _, singular, right = np.linalg.svd(unit, full_matrices=True)
-    singular = np.concatenate([singular, np.zeros(len(right) - len(singular))])
-    least = 1e-9 * max(singular[0], 1e-300)
+    _, singular, right = np.linalg.svd(unit, full_matrices=False)  # as many readings as parameters, or more
+    least = 1e-9 * max(singular[0], 1e-100)
     inverse = (right.T / np.maximum(singular, least) ** 2) @ right
     root = np.sqrt(np.diag(inverse))
     correlation = inverse / np.outer(root, root)
@@ -237,26 +236,14 @@ def covariance_of(jacobian: np.ndarray) -> tuple[np.ndarray, np.ndarray, float]:
 
 
 def _warnings(fit: Fit, at_end: np.ndarray) -> list[str]:
-    names = [each.name for each in fit.parameters]
-    told = []
-    for one in range(len(names)):
-        for other in range(one):
-            value = fit.correlation[one, other]
-            if abs(value) > CORRELATED:
-                told.append(
-                    f"the readings cannot tell {names[other]} and {names[one]} apart (correlation {value:+.3f}): only what they do "
-                    "together is known; fix one of them, or place a probe between them"
-                )
-    if not told and fit.condition > CONDITION:
-        told.append(
-            f"the readings cannot tell these parameters apart (condition number {fit.condition:.0f} of the slopes)"
-        )
+    told = [] if len(fit.parameters) == 1 else _ambiguities(fit)
     for number, each in enumerate(fit.parameters):
+        low, high = fit.low[number], fit.high[number]
         if at_end[number]:
             told.append(
-                f"the search for {each.name} ran into its bound: the readings ask for more than the parameter can give"
+                f"the search for {each.name} ran into its bound: no value in its range does what the readings ask for"
             )
-        elif each.logarithmic and not fit.high[number] <= WIDE * fit.low[number]:
+        if each.logarithmic and not high <= WIDE * low:
             told.append(f"the readings hardly fix {each.name}: its interval is wider than a factor of {WIDE:g}")
     if fit.weighted and fit.freedom and chi2.sf(fit.freedom * fit.spread**2, fit.freedom) < UNLIKELY:
         told.append(
@@ -266,5 +253,22 @@ def _warnings(fit: Fit, at_end: np.ndarray) -> list[str]:
     if not fit.freedom:
         told.append(
             "as many readings as parameters: the fit passes through all of them and proves nothing about the model"
+        )
+    return told
+
+
+def _ambiguities(fit: Fit) -> list[str]:
+    """Which parameters the readings cannot tell apart."""
+    names = [each.name for each in fit.parameters]
+    pairs = [(one, other) for other in range(len(names)) for one in range(other)]
+    told = [
+        f"the readings cannot tell {names[one]} and {names[other]} apart (correlation {fit.correlation[one, other]:+.3f}): only what "
+        "they do together is known; fix one of them, or place a probe that feels them apart"
+        for one, other in pairs
+        if abs(fit.correlation[one, other]) > CORRELATED
+    ]
+    if not told and fit.condition > CONDITION:
+        told.append(
+            f"the readings cannot tell these parameters apart (condition number {fit.condition:.0f} of the slopes)"
         )
     return told

@@ -166,8 +166,8 @@ def _point_loads(space: PlanSpace, x: np.ndarray, y: np.ndarray, watts: np.ndarr
 def _crossings(space: PlanSpace, centre_x: np.ndarray, centre_y: np.ndarray, left: float, elements: np.ndarray):
     """Where rows of centres cross elements: element, row, first column inside, first column beyond; all (crossings,).
 
-    A side counts from its lower end up to, but without, its upper one, and a crossing from its left side up to, but without, its right
-    one; both triangles of a side find the same number for it: so each centre belongs to one triangle.
+    A side counts from its lower end up to, but without, its upper one, and a crossing from its left side up to, but without, its
+    right one; both triangles of a side find the same number for it: so each centre belongs to one triangle.
     """
     corners = space.nodes[space.element_nodes[elements, :3]]
     first = np.searchsorted(centre_y, corners[..., 1].min(axis=1), side="left")

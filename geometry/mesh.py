@@ -134,16 +134,25 @@ def mesh_of(
 
 @contextmanager
 def _signals_kept() -> Iterator[Callable[[], None]]:
-    """Keep our answers to an interrupt and to a closed pipe: the mesher puts in its own, which the yielded call takes out again."""
+    """Keep our answers to an interrupt and to a closed pipe: the mesher puts in its own, which the yielded call takes out again.
+
+    Until then an interrupt waits, for the mesher's own answer would end everything without a word.
+    """
     is_main = threading.current_thread() is threading.main_thread()
     kinds = [getattr(signal, name) for name in ("SIGINT", "SIGPIPE") if is_main and hasattr(signal, name)]
     answers = {kind: signal.getsignal(kind) for kind in kinds}
+
+    def wait(how: str) -> None:
+        if is_main and hasattr(signal, "pthread_sigmask"):
+            signal.pthread_sigmask(getattr(signal, how), {signal.SIGINT})
 
     def put_back() -> None:
         for kind, answer in answers.items():
             if answer is not None:
                 signal.signal(kind, answer)
+        wait("SIG_UNBLOCK")
 
+    wait("SIG_BLOCK")
     try:
         yield put_back
     finally:

@@ -54,11 +54,13 @@ def test_an_interrupt_at_any_moment_leaves_all_results_or_nothing(study, tmp_pat
         time.sleep(dice.uniform(0.2, 2.0))
         run.send_signal(signal.SIGINT)
         _, said = run.communicate(timeout=120)
-        codes.add(run.returncode)
-        assert run.returncode in (0, 130) and "Traceback" not in said, said
-        if run.returncode == 130 and "nothing was written" in said:
+        # Where the interrupt met code that Python itself executes from text, it ends by the signal after all: 130 to a shell as well.
+        code = 130 if run.returncode == -signal.SIGINT else run.returncode
+        codes.add(code)
+        assert code in (0, 130) and "Traceback" not in said, said
+        if code == 130 and "nothing was written" in said:
             assert everything(tmp_path) == before
-        elif run.returncode == 130:
+        elif code == 130:
             assert said.strip() == "stopped; the results are in deep/out"
         if (tmp_path / "deep").exists():
             assert is_whole(tmp_path / "deep" / "out") and os.listdir("deep") == ["out"]

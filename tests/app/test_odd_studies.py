@@ -191,3 +191,15 @@ def test_k_of_T_without_a_steady_state_is_refused_in_words(tmp_path, capsys):
     assert main(["solve", str(tmp_path / "study.toml"), "--no-pictures"]) == 1
     assert "may have no steady temperature" in capsys.readouterr().err
     assert sorted(path.name for path in tmp_path.iterdir()) == ["study.toml"]
+
+
+def test_a_probe_on_an_edge_that_is_moved_onto_another_is_read_at_that_edge(solved):
+    """The lid is 1 um longer than the base: the mesh makes the two edges one, and the probe on the lid's corner goes along."""
+    lid = plate("lid", more='on = "base"\ninterface = "perfect"\n').replace('"40 mm"', '"40.001 mm"')
+    probe = '[[probe]]\nname = "corner"\non = "lid"\nface = "cooled side"\nat = ["{x} mm", "30 mm"]\n'
+    film = '[cooling]\non = "lid"\ncoefficient = "2000 W/m^2/K"\n'
+    at_edge, inside = (
+        solved(plate(), lid, die(more='on = "base"\n'), film, probe.format(x=x))["probes"][0]["temperature_degC"]
+        for x in (40.001, 39.9)
+    )
+    assert at_edge == pytest.approx(inside, abs=0.01)
