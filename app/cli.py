@@ -58,15 +58,26 @@ def _add_measured(commands: argparse._SubParsersAction) -> None:
         epilog="Example: plancha measured study.toml readings.csv --fit processor.interface.impedance,cooling.coefficient",
     )
     measured.add_argument("study", type=Path)
-    measured.add_argument("readings", type=Path, nargs="?", help="CSV table: probe, temperature [degC], uncertainty [K]")
-    measured.add_argument("--case", metavar="NAME", help="the load case that was measured (default: the study as written)")
+    measured.add_argument(
+        "readings", type=Path, nargs="?", help="CSV table: probe, temperature [degC], uncertainty [K]"
+    )
+    measured.add_argument(
+        "--case", metavar="NAME", help="the load case that was measured (default: the study as written)"
+    )
     measured.add_argument("--fit", metavar="NAME[,NAME,NAME]", help="one to three numbers of the study to be fitted")
-    measured.add_argument("--infrared", type=Path, metavar="MAP", help="CSV grid of an infrared picture instead of readings")
+    measured.add_argument(
+        "--infrared", type=Path, metavar="MAP", help="CSV grid of an infrared picture instead of readings"
+    )
     measured.add_argument("--on", metavar="BODY", help="the body that the infrared picture shows")
     measured.add_argument(
-        "--face", choices=("component side", "cooled side"), default="cooled side", help="its face (default: cooled side)"
+        "--face",
+        choices=("component side", "cooled side"),
+        default="cooled side",
+        help="its face (default: cooled side)",
     )
-    measured.add_argument("--unit", choices=("degC", "K", "degF"), default="degC", help="of the infrared map (default: degC)")
+    measured.add_argument(
+        "--unit", choices=("degC", "K", "degF"), default="degC", help="of the infrared map (default: degC)"
+    )
     measured.add_argument("-o", "--out", type=Path, help="folder for results (default: results beside the study file)")
     measured.add_argument("--no-pictures", action="store_true", help="write no PNG files")
 

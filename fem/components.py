@@ -125,13 +125,14 @@ def coupling(solution: Solution, rises: np.ndarray) -> Coupling:
 class SpreadingResistance:
     """Of the body a component sits on [K/W]: (maximum, or mean, over the footprint less the face's mean) per watt through it.
 
-    By this component's heat alone. ``share`` is the part of its heat that goes through the footprint; where it is next to nothing,
-    there is no such resistance (NaN).
+    By this component's heat alone. ``at`` is where the maximum lies. ``share`` is the part of its heat that goes through the
+    footprint; where it is next to nothing, there is no such resistance (NaN).
     """
 
     component: str
     body: str
     maximum: float
+    at: tuple[float, float]
     mean: float
     share: float
 
@@ -162,6 +163,13 @@ def spreading_field(solution: Solution, number: int, rise: np.ndarray) -> tuple[
     return (values - mean) / (share if abs(share) > NO_SHARE else np.nan), footprint, share
 
 
+def spreading_at(solution: Solution, number: int, rise: np.ndarray, point: tuple[float, float]) -> float:
+    """The spreading-resistance field [K/W] of a component at a point of its footprint."""
+    field, footprint, _ = spreading_field(solution, number, rise)
+    element, shapes = locate(solution.sheets.space, point, footprint)
+    return float(shapes @ field[solution.sheets.space.element_nodes[element]])
+
+
 def _share(solution: Solution, number: int, rise: np.ndarray) -> float:
     """Heat through a component's last joint per watt, by its own unit rise (all coolants at 0)."""
     source = solution.sheets.stack.sources[number]
@@ -175,10 +183,12 @@ def _spreading(solution: Solution, number: int, rise: np.ndarray) -> SpreadingRe
     sheets = solution.sheets
     source = sheets.stack.sources[number]
     field, footprint, share = spreading_field(solution, number, rise)
+    peak = maximum(sheets.space, field, footprint)
     return SpreadingResistance(
         component=source.name,
         body=sheets.stack.bodies[source.chain[-1]].name,
-        maximum=maximum(sheets.space, field, footprint).value,
+        maximum=peak.value,
+        at=peak.point,
         mean=plan_mean(sheets.space, field, footprint),
         share=share,
     )

@@ -9,7 +9,14 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from plancha.fem.components import component_states, spreading_resistances, temperature_at, unit_rises
+from plancha.fem.components import (
+    SpreadingResistance,
+    component_states,
+    spreading_at,
+    spreading_resistances,
+    temperature_at,
+    unit_rises,
+)
 from plancha.fem.plan import PlanSpace, plan_space
 from plancha.fem.refinement import halved, layers_worth_halving, refined, worth_refining
 from plancha.fem.resolution import through_of
@@ -78,6 +85,7 @@ class Trial:
     rises: np.ndarray
     quantities: np.ndarray
     peaks: tuple[tuple[float, float], ...]
+    spreading: tuple[SpreadingResistance, ...]
 
     @property
     def space(self) -> PlanSpace:
@@ -104,7 +112,8 @@ def trial(stack: Stack, space: PlanSpace, through: Sequence[Through]) -> Trial:
         for state, each in zip(states, spreading)
     ]
     quantities = np.array(rows).reshape(-1, len(QUANTITIES))
-    return Trial(tuple(through), solution, rises, quantities, tuple(state.peak.point for state in states))
+    peaks = tuple(state.peak.point for state in states)
+    return Trial(tuple(through), solution, rises, quantities, peaks, tuple(spreading))
 
 
 def solve_to_accuracy(stack: Stack, mesh: PlanMesh, wanted: float, most_unknowns: float = np.inf) -> Solved:
@@ -162,6 +171,10 @@ def change(one: Trial, other: Trial) -> np.ndarray:
         for a, b in ((one, other), (other, one)):
             there = temperature_at(b.solution, number, a.peaks[number]) - a.solution.sheets.stack.reference
             size[number, 0] = max(size[number, 0], abs(there - a.quantities[number, 0]))
+            spread = a.spreading[number]
+            if np.isfinite(spread.maximum):
+                there = spreading_at(b.solution, number, b.rises[:, number], spread.at)
+                size[number, 2] = max(size[number, 2], abs(there - spread.maximum))
     return size
 
 

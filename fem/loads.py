@@ -196,7 +196,11 @@ def _row_shares(space: PlanSpace, element: np.ndarray, left: float, level: np.nd
 
     def product(m: int, n: int) -> np.ndarray:
         a, b = at_left[:, m], at_left[:, n]
-        return a * b * sums[:, 0] + (a * along[:, n] + b * along[:, m]) * sums[:, 1] + along[:, m] * along[:, n] * sums[:, 2]
+        return (
+            a * b * sums[:, 0]
+            + (a * along[:, n] + b * along[:, m]) * sums[:, 1]
+            + along[:, m] * along[:, n] * sums[:, 2]
+        )
 
     single = at_left * sums[:, :1] + along * sums[:, 1:2]
     corner = [2 * product(m, m) - single[:, m] for m in range(3)]

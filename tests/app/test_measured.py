@@ -208,6 +208,18 @@ def test_an_infrared_map_lies_the_right_way_round(study, exact):
     assert right.residuals.kelvin.std() < 0.7 * min(flipped.residuals.kelvin.std(), upside.residuals.kelvin.std())
 
 
+def test_cells_beside_a_round_plate_are_passed_over(study):
+    text = STUDY.replace('size = ["40 mm", "30 mm"]', 'center = ["22 mm", "13 mm"]\ndiameter = "40 mm"', 1)
+    study.write_text(text.replace('["2 mm", "2 mm"]', '["10 mm", "10 mm"]'))
+    found = agreement_with_infrared(
+        study, infrared(study, np.full((20, 20), 30.0)), "plate", "cooled side", "degC", None, []
+    )
+    x, y = np.meshgrid(np.arange(20) * 2 - 19.0, np.arange(20) * 2 - 19.0)
+    # The disc is drawn as a polygon of equal area, so that cells right at its edge may lie on either side.
+    assert abs(len(found.errors) - (x**2 + y**2 < 20**2).sum()) <= 4
+    assert np.hypot(*(found.measurement.samples.points - [0.022, 0.013]).T).max() < 0.0202
+
+
 def test_a_map_of_no_known_body_is_refused(study, exact, capsys):
     path = infrared(study, exact[1])
     assert main(["measured", str(study), "--infrared", str(path), "--on", "plat"]) == 2

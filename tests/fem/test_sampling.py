@@ -93,3 +93,20 @@ def test_the_same_discretisation_solves_changed_numbers(study, solved):
 def test_a_point_lies_in_its_triangle():
     corners = np.array([[[0, 0], [1, 0], [0, 1]], [[1, 0], [1, 1], [0, 1]]], float)
     assert triangles_at(corners, np.array([[0.2, 0.2], [0.9, 0.9], [1.0001, 0.99]])).tolist() == [0, 1, 1]
+
+
+def test_the_error_counts_what_the_thickness_lacks(tmp_path):
+    # A fine plan mesh on a thick block under a small source: what is left is the coarse sub-layers' error.
+    text = STUDY.replace('"40 mm", "30 mm"', '"20 mm", "20 mm"').replace('thickness = "2 mm"', 'thickness = "8 mm"', 1)
+    start, end = text.index("[[component]]"), text.index("[cooling]")
+    source = '[[component]]\nname = "spot"\nat = ["8 mm", "8 mm"]\nsize = ["4 mm", "4 mm"]\nlimit = "none"\npower = "30 W"\n'
+    head = 'accuracy = "10 %"\nmesh_size = "1 mm"\n'
+    probe = text.index("[[probe]]")
+    (tmp_path / "study.toml").write_text(head + text[:start] + source + "layers = []\n" + text[end:probe])
+    stack = read_study(tmp_path / "study.toml").cases[0].stack
+    solved = solve_with_estimate(stack)
+    x, y = np.meshgrid(np.linspace(1e-3, 19e-3, 19), np.linspace(1e-3, 19e-3, 19))
+    samples = samples_on_face(0, COMPONENT_SIDE, np.column_stack([x.ravel(), y.ravel()]))
+    off = np.abs(sampled(solve_stack(stack, 1.5), samples) - sampled(solved.solution, samples))
+    errors = sampling_errors(solved, samples)
+    assert (off <= errors).mean() > 0.9
