@@ -103,6 +103,11 @@ def peak_weights(solution: Solution, source: int) -> np.ndarray:
     return point_weights(solution, source, active_peak(solution, solution.sheets.stack.sources[source]).point)
 
 
+def peak_response(solution: Solution, source: int) -> np.ndarray:
+    """How a source's hot spot responds to heat placed at each unknown (unknowns,) [K/W]."""
+    return solution.system.rises(peak_weights(solution, source))
+
+
 def temperature_at(solution: Solution, source: int, point: tuple[float, float]) -> float:
     """Temperature [K] at a point of a source's active face."""
     return float(point_weights(solution, source, point) @ solution.temperature)

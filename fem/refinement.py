@@ -3,7 +3,6 @@
 import numpy as np
 import scipy.sparse as sp
 
-from plancha.fem.components import peak_weights
 from plancha.fem.plan import PlanSpace
 from plancha.fem.sheets import Slab, in_plane
 from plancha.fem.solve import Solution
@@ -31,14 +30,13 @@ def halved(through: Through, marked: np.ndarray | None = None) -> Through:
     return Through(tuple(float(b) for b in np.sort(np.concatenate([breaks, middles]))), through.degree)
 
 
-def layers_worth_halving(solution: Solution, source: int, share: float) -> tuple[Through, ...]:
-    """Thickness functions with those sub-layers cut in two that hold the given share of the thickness error of a source's peak rise.
+def layers_worth_halving(solution: Solution, felt: np.ndarray, share: float) -> tuple[Through, ...]:
+    """Thickness functions with those sub-layers cut in two that hold the given share of the thickness error of a quantity.
 
     The error of a sub-layer is the energy of the next polynomial that it lacks, estimated from what the solution leaves unbalanced
-    there; it counts as far as the peak feels it, as in ``worth_refining``.
+    there; it counts as far as the quantity feels it, as in ``worth_refining``.
     """
     sheets = solution.sheets
-    felt = solution.system.rises(peak_weights(solution, source))
     lacking = [
         np.sqrt(_layer_energy(sheets.space, slab, solution.temperature) * _layer_energy(sheets.space, slab, felt))
         for slab in sheets.slabs
@@ -67,14 +65,14 @@ def _layer_energy(space: PlanSpace, slab: Slab, field: np.ndarray) -> np.ndarray
     return (unbalanced**2 / stiffness[:, None]).sum(axis=0) / norms
 
 
-def worth_refining(solution: Solution, source: int, share: float) -> np.ndarray:
-    """Triangles (numbers) that hold the given share of the plan error of a source's peak rise, the worst first.
+def worth_refining(solution: Solution, felt: np.ndarray, share: float) -> np.ndarray:
+    """Triangles (numbers) that hold the given share of the plan error of a quantity, the worst first.
 
-    An error counts as far as the peak feels it: its energy in the temperatures times its energy in the peak's response to heat placed
-    anywhere, each measured as slope against slope smoothed over neighbouring triangles (Zienkiewicz and Zhu 1987, from memory).
+    ``felt`` (unknowns,) [K/W] is how the quantity responds to heat placed at each unknown. An error counts as far as the quantity
+    feels it: its energy in the temperatures times its energy in ``felt``, each measured as slope against slope smoothed over
+    neighbouring triangles (Zienkiewicz and Zhu 1987, from memory).
     """
     sheets = solution.sheets
-    felt = solution.system.rises(peak_weights(solution, source))
     own, response = np.zeros(len(sheets.space.areas)), np.zeros(len(sheets.space.areas))
     for slab in sheets.slabs:
         own[slab.pattern.elements] += _slab_error(sheets.space, slab, solution.temperature, sheets.stack.reference)
