@@ -83,7 +83,7 @@ def check(given: argparse.Namespace) -> int:
 def solve(given: argparse.Namespace) -> int:
     """Solve a study and all its load cases; print tables, write results and pictures."""
     from plancha.app.job import solved_study, write_results
-    from plancha.app.result import result_of
+    from plancha.app.records import result_of
     from plancha.app.tables import print_result
     from plancha.app.whole import refuse_bad_place
 

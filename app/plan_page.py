@@ -112,7 +112,9 @@ def number_text(value: float, step: float) -> str:
     return text.removeprefix("-") if float(text) == 0 else text
 
 
-def scale_of(title: str, values: Sequence[np.ndarray], colour_map: ColourMap | Diverging, low: float | None = None) -> Scale:
+def scale_of(
+    title: str, values: Sequence[np.ndarray], colour_map: ColourMap | Diverging, low: float | None = None
+) -> Scale:
     """A colour bar over all values (from ``low`` if given); one that is nearly even gets some room around it."""
     least = min(float(each.min()) for each in values) if low is None else low
     most = max(float(each.max()) for each in values)
