@@ -93,12 +93,24 @@ def main(arguments: list[str] | None = None) -> int:
     except KeyboardInterrupt as error:
         return _complain(f"stopped; {_what_is_left(error)}", INTERRUPTED)
     except BrokenPipeError:
-        # Who read the output has gone: what Python still holds for it goes nowhere.
-        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        _give_up_output()
         return FAILED
     except OSError as error:
+        if error.filename is None:
+            _give_up_output()
         where, why = error.filename or "the output", error.strerror or error
         return _complain(f"{where}: {why}; {_what_is_left(error)}", FAILED)
+    except RuntimeError as error:
+        # Python 3.11 wraps an interrupt that comes while a class is being made, as it may during an import.
+        if isinstance(error.__cause__, KeyboardInterrupt):
+            return _complain(f"stopped; {_what_is_left(error)}", INTERRUPTED)
+        raise
+
+
+def _give_up_output() -> None:
+    """The output takes no more: what Python still holds for it goes nowhere, so that it does not fail again at the end."""
+    if sys.stdout is not None:
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
 
 
 def _guarded(given: argparse.Namespace) -> int:

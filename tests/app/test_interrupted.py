@@ -223,3 +223,29 @@ def test_memory_that_does_not_suffice_is_said(study, monkeypatch, capsys):
     monkeypatch.setattr(findings, "solve_to_accuracy", exhausted)
     assert main(["solve", str(study), "--no-pictures"]) == 1
     assert "the memory does not suffice" in capsys.readouterr().err
+
+
+def test_an_interrupt_that_python_wraps_is_an_interrupt_still(study, monkeypatch, capsys):
+    """Python 3.11 turns one that comes while a class is being made into a RuntimeError."""
+    from plancha.app import commands
+
+    def interrupted(given):
+        try:
+            raise KeyboardInterrupt
+        except KeyboardInterrupt as cause:
+            raise RuntimeError("Error calling __set_name__") from cause
+
+    monkeypatch.setattr(commands, "check", interrupted)
+    assert main(["check", str(study)]) == 130
+    assert "stopped; nothing was written" in capsys.readouterr().err
+
+
+def test_another_runtime_error_is_not_hidden(study, monkeypatch):
+    from plancha.app import commands
+
+    def broken(given):
+        raise RuntimeError("a slip")
+
+    monkeypatch.setattr(commands, "check", broken)
+    with pytest.raises(RuntimeError, match="a slip"):
+        main(["check", str(study)])
