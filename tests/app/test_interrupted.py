@@ -61,7 +61,9 @@ def test_an_interrupt_at_any_moment_leaves_all_results_or_nothing(study, tmp_pat
         if code == 130 and "nothing was written" in said:
             assert everything(tmp_path) == before
         elif code == 130:
-            assert said.strip() == "stopped; the results are in deep/out"
+            # One that comes when all is done and Python is taking itself down finds nobody left to say anything.
+            assert said.strip() in ("stopped; the results are in deep/out", "")
+            assert is_whole(tmp_path / "deep" / "out")
         if (tmp_path / "deep").exists():
             assert is_whole(tmp_path / "deep" / "out") and os.listdir("deep") == ["out"]
             shutil.rmtree("deep")
