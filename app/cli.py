@@ -85,11 +85,10 @@ def _add_measured(commands: argparse._SubParsersAction) -> None:
 def main(arguments: list[str] | None = None) -> int:
     """Run one command; 0 done, 1 the computation failed, 2 the input is bad, 130 stopped by the user."""
     try:
-        try:
-            return _guarded(parser().parse_args(arguments))
-        finally:
-            if sys.stdout is not None:
-                sys.stdout.flush()
+        code = _guarded(parser().parse_args(arguments))
+        if sys.stdout is not None:
+            sys.stdout.flush()
+        return code
     except KeyboardInterrupt as error:
         return _complain(f"stopped; {_what_is_left(error)}", INTERRUPTED)
     except BrokenPipeError:
