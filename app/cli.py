@@ -85,9 +85,12 @@ def _add_measured(commands: argparse._SubParsersAction) -> None:
 def main(arguments: list[str] | None = None) -> int:
     """Run one command; 0 done, 1 the computation failed, 2 the input is bad, 130 stopped by the user."""
     try:
-        code = _guarded(parser().parse_args(arguments))
-        if sys.stdout is not None:
-            sys.stdout.flush()
+        try:
+            code = _guarded(parser().parse_args(arguments))
+        except SystemExit:  # help was asked for, or the arguments are no command
+            _flush()
+            raise
+        _flush()
         return code
     except KeyboardInterrupt as error:
         return _complain(f"stopped; {_what_is_left(error)}", INTERRUPTED)
@@ -104,6 +107,11 @@ def main(arguments: list[str] | None = None) -> int:
         if isinstance(error.__cause__, KeyboardInterrupt):
             return _complain(f"stopped; {_what_is_left(error)}", INTERRUPTED)
         raise
+
+
+def _flush() -> None:
+    if sys.stdout is not None:
+        sys.stdout.flush()
 
 
 def _give_up_output() -> None:

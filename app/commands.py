@@ -1,6 +1,7 @@
 """What each command does, in its own few lines."""
 
 import argparse
+import time
 from pathlib import Path
 
 from rich.console import Console
@@ -8,6 +9,7 @@ from rich.text import Text
 
 from plancha.geometry.faults import Fault, StudyError
 
+CLOCK = 0.05  # s by which a file's time may lag behind the clock
 WIDTH = 118  # of tables where the output is no terminal
 NEW_STUDY = """\
 # Invented data. A first study: change it, then run   plancha check study.toml   and   plancha solve study.toml
@@ -92,8 +94,9 @@ def solve(given: argparse.Namespace) -> int:
     refuse_bad_place(folder)  # before the work, not after it
     study, found = solved_study(given.study, out)
     result = result_of(study, found)
-    written = write_results(folder, study, found, result, pictures=not given.no_pictures)
+    began = time.time()
     try:
+        written = write_results(folder, study, found, result, pictures=not given.no_pictures)
         print_result(out, result)
         out.print("Written: " + ", ".join(str(path) for path in written))
         if given.window:
@@ -101,9 +104,19 @@ def solve(given: argparse.Namespace) -> int:
 
             show_window(found[0])
     except BaseException as error:
-        error.add_note(f"the results are in {folder}")
+        _note_results(error, folder, began)
         raise
     return 0
+
+
+def _note_results(error: BaseException, folder: Path, began: float) -> None:
+    """Note on what was raised that the results are in place, if they are: all files are moved there, or none."""
+    try:
+        in_place = (folder / "result.json").stat().st_mtime >= began - CLOCK
+    except OSError:
+        in_place = False
+    if in_place and not getattr(error, "__notes__", []):
+        error.add_note(f"the results are in {folder}")
 
 
 def measured(given: argparse.Namespace) -> int:

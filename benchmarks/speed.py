@@ -165,7 +165,8 @@ def main() -> None:
     lines = [
         "# How long a trustworthy answer takes",
         "",
-        f"One thread of {platform.machine()}, Python {platform.python_version()}, after imports, mesh included; Plancha's time includes",
+        f"One thread of {platform.machine()}, Python {platform.python_version()}, after imports, mesh included; "
+        "Plancha's time includes",
         "its error estimate. The other library is NGSolve with cubic tetrahedra, the quickest of its meshes that meets the",
         "target; it makes no estimate.",
         "Written by `python benchmarks/speed.py docs/speed.md`.",
