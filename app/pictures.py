@@ -80,4 +80,5 @@ def show_window(findings: Findings) -> None:
     plotter.add_mesh(mesh.extract_feature_edges(), color="black", line_width=1)
     plotter.set_scale(zscale=max(1.0, flat / 5))
     plotter.view_vector((-0.5, -1.0, -0.8), viewup=(0.0, 0.0, -1.0))  # the component side faces the viewer
+    plotter.camera.zoom(0.85)  # room for the bar below
     plotter.show()
