@@ -38,18 +38,11 @@ def heat_paths(solution: Solution) -> tuple[HeatPath, ...]:
     """Heat by every film, rim, board and held place of a solution."""
     sheets = solution.sheets
     paths = [
-        HeatPath(
-            e.name,
-            e.kind,
-            float(e.weights @ solution.temperature - e.weights.sum() * e.temperature),
-            e.area,
-            sheets.stack.bodies[e.body].name,
-        )
+        HeatPath(e.name, e.kind, e.heat(solution.temperature), e.area, sheets.stack.bodies[e.body].name)
         for e in sheets.exchanges
     ]
-    given = solution.nodal_heat[sheets.held]
     for number, name in enumerate(sheets.held_names):
-        paths.append(HeatPath(name, "held", float(given[sheets.held_owner == number].sum()), float("nan"), ""))
+        paths.append(HeatPath(name, "held", solution.held_heat(number), float("nan"), ""))
     return tuple(paths)
 
 

@@ -159,7 +159,5 @@ def _end_heat(solution: Solution, end: Film | Held) -> float:
     """Heat [W] that leaves through a film or a held face."""
     sheets = solution.sheets
     if isinstance(end, Film):
-        exchange = sheets.exchanges[sheets.stack.films.index(end)]
-        return float(exchange.weights @ solution.temperature - exchange.weights.sum() * exchange.temperature)
-    owner = sheets.held_names.index(end.name)
-    return float(solution.nodal_heat[sheets.held][sheets.held_owner == owner].sum())
+        return sheets.exchanges[sheets.stack.films.index(end)].heat(solution.temperature)
+    return solution.held_heat(sheets.held_names.index(end.name))

@@ -1,7 +1,7 @@
 """Quadratic triangles in the plan: scikit-fem's element integrals, kept per element so that any coefficient is a weight."""
 
 from dataclasses import dataclass, field
-from functools import cache, cached_property
+from functools import cache
 
 import numpy as np
 
@@ -73,12 +73,6 @@ class PlanSpace:
             + k_yy[weight] * self.slopes_yy[elements]
             + k_xy[weight] * self.slopes_xy[elements]
         )
-
-    @cached_property
-    def diameters(self) -> np.ndarray:
-        """Longest side of each triangle [m]."""
-        corners = self.nodes[self.element_nodes[:, :3]]
-        return np.linalg.norm(corners - np.roll(corners, 1, axis=1), axis=2).max(axis=1)
 
 
 def plan_space(mesh: PlanMesh) -> PlanSpace:

@@ -14,7 +14,19 @@ import scipy.sparse as sp
 from plancha.fem.loads import cell_loads, element_values
 from plancha.fem.plan import EDGE_MASS, PlanPattern, PlanSpace, rim_edges
 from plancha.fem.thickness import Through
-from plancha.geometry.bodies import COMPONENT_SIDE, COOLED_SIDE, Body, Film, Grid, Held, Joint, Rim, Source, Stack
+from plancha.geometry.bodies import (
+    COMPONENT_SIDE,
+    COOLED_SIDE,
+    Body,
+    Film,
+    Grid,
+    Held,
+    Joint,
+    Rim,
+    Source,
+    Stack,
+    touching,
+)
 from plancha.geometry.materials import conductivity_at, is_nonlinear
 from plancha.geometry.mesh import inside
 
@@ -54,6 +66,10 @@ class Exchange:
     area: float
     body: int
     kind: str  # "film", "board" or "rim"
+
+    def heat(self, temperature: np.ndarray) -> float:
+        """Heat [W] that leaves at temperatures (unknowns,) [K]."""
+        return float(self.weights @ temperature - self.weights.sum() * self.temperature)
 
 
 @dataclass(frozen=True)
@@ -243,11 +259,8 @@ def bare_elements(space: PlanSpace, stack: Stack, slabs: Sequence[Slab], place: 
     elements = slabs[place.body].pattern.elements
     if place.area is not None:
         elements = elements[inside(space.mesh, place.area)[elements]]
-    for joint in stack.joints:
-        ends = (joint.lower, COOLED_SIDE, joint.upper), (joint.upper, COMPONENT_SIDE, joint.lower)
-        for body, face, other in ends:
-            if (body, face) == (place.body, place.face):
-                elements = np.setdiff1d(elements, slabs[other].pattern.elements, assume_unique=True)
+    for other in touching(stack, place.body, place.face):
+        elements = np.setdiff1d(elements, slabs[other].pattern.elements, assume_unique=True)
     return elements
 
 

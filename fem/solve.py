@@ -81,6 +81,10 @@ class Solution:
         """Heat (unknowns,) [W] that each unknown gives to what holds it: nothing but at held unknowns."""
         return self.heat + self.sheets.coolant_heat - self.matrix @ self.temperature
 
+    def held_heat(self, number: int) -> float:
+        """Heat [W] that leaves by one of the sheets' held places."""
+        return float(self.nodal_heat[self.sheets.held][self.sheets.held_owner == number].sum())
+
 
 def free_unknowns(sheets: Sheets) -> np.ndarray:
     """Numbers of the unknowns that are not held."""
