@@ -2,6 +2,8 @@
 
 import difflib
 import json
+import math
+import os
 from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -12,7 +14,7 @@ from pydantic import ValidationError
 from rich.console import Console, Group
 from rich.text import Text
 
-from plancha.app.result import SCHEMA, CaseRecord, ComponentRecord, Result, SpreadingRecord
+from plancha.app.result import SCHEMA, CaseRecord, ComponentRecord, Result, SpreadingRecord, SustainableRecord
 from plancha.app.tables import section
 from plancha.geometry.faults import Fault, StudyError
 from plancha.geometry.key_lines import plain
@@ -22,11 +24,16 @@ MOST_RESULTS = len(ascii_uppercase)
 LARGEST = 500_000_000  # bytes of a result file
 SHOWN_FAULTS = 20
 MARKS = "> differs by more than both numerical errors together; +- is their sum"
+UNKNOWN = "? the numerical error is not known, so that no difference is marked"
+NEAR = 1e-3  # of the power: so near to the sustainable one the search's own tolerance shows in the slope
 
 
 @dataclass(frozen=True)
 class Opened:
-    """A result as read: its letter in the tables, its path as the user wrote it, and its fields.vtu where there is one."""
+    """A result as read: its letter in the tables, its path as the user wrote it, and its fields.vtu where there is one.
+
+    Of a file that bears another name than result.json it is not known which fields.vtu belongs to it.
+    """
 
     letter: str
     path: str
@@ -52,9 +59,10 @@ class Line:
 
     @property
     def differs(self) -> bool:
-        """Whether the difference is more than both numerical errors and than the last printed digit."""
-        least = max(self.error or 0.0, 0.5 * 10.0**-self.digits)
-        return self.difference is not None and abs(self.difference) > least
+        """Whether the difference is more than both numerical errors, if they are known, and than the last printed digit."""
+        if self.difference is None or self.error is None:
+            return False
+        return abs(self.difference) > max(self.error, 0.5 * 10.0**-self.digits)
 
     @property
     def per_cent(self) -> float | None:
@@ -77,10 +85,11 @@ def open_results(paths: Sequence[Path]) -> list[Opened]:
     if not 2 <= len(paths) <= MOST_RESULTS:
         faults.append(Fault("compare", "two results or more are due", len(paths), f"2 to {MOST_RESULTS}"))
     for letter, path in zip(ascii_uppercase, paths):
-        file = path / RESULT if path.is_dir() else path
+        file = path / RESULT if os.path.isdir(path) else path
         fields = file.parent / FIELDS
+        beside = file.name == RESULT and os.path.isfile(fields)
         try:
-            opened.append(Opened(letter, str(path), read_result(file), fields if fields.is_file() else None))
+            opened.append(Opened(letter, str(path), read_result(file), fields if beside else None))
         except StudyError as error:
             faults += error.faults
     if faults:
@@ -108,7 +117,7 @@ def read_result(path: Path) -> Result:
         hint = "solve the study again with this version"
         raise StudyError([Fault("schema", "the result has another version", plain(found), SCHEMA, hint, file)])
     try:
-        result = Result.model_validate(table)
+        result = Result.model_validate(table, strict=True)
         if not result.cases:
             raise StudyError([Fault("cases", "the result has no load case", hint="solve the study again", file=file)])
         return result
@@ -127,13 +136,19 @@ def _fault_of(details: Any, file: str, hint: str) -> Fault:
 
 def _table(path: Path, file: str) -> Any:
     def refuse(word: str) -> NoReturn:
+        """Refuse NaN and the infinities, however they are written."""
         message, hint = "the result holds a number that is none", "solve the study again"
-        raise StudyError([Fault("", message, word, "finite numbers", hint, file)])
+        raise StudyError([Fault("", message, word[:60], "finite numbers", hint, file)])
+
+    def finite(word: str) -> float:
+        """A number, which 1e400 is not."""
+        value = float(word)
+        return value if math.isfinite(value) else refuse(word)
 
     try:
         if path.stat().st_size > LARGEST:
             raise StudyError([Fault("", "the file is too large", allowed=f"{LARGEST / 1e6:g} MB at most", file=file)])
-        return json.loads(path.read_text(encoding="utf-8"), parse_constant=refuse)
+        return json.loads(path.read_text(encoding="utf-8"), parse_constant=refuse, parse_float=finite)
     except FileNotFoundError:
         near = difflib.get_close_matches(path.name, [RESULT], 1)
         hint = f"a folder with a {RESULT}, or that file{': did you mean ' + RESULT + '?' if near and near[0] != path.name else ''}"
@@ -152,14 +167,14 @@ def print_comparison(console: Console, opened: Sequence[Opened]) -> None:
     first = opened[0]
     for other in opened[1:]:
         console.print(output_table(first, other, "Whole product", whole_lines(first.result, other.result)))
-        for name in common_cases(first.result, other.result):
+        for name in cases_in_both(first.result, other.result):
             one, two = (next(case for case in each.result.cases if case.name == name) for each in (first, other))
             console.print(output_table(first, other, f'Case "{name}"', case_lines(one, two)))
         for missing in missing_words(first, other):
             console.print(Text(missing))
 
 
-def common_cases(first: Result, second: Result) -> list[str]:
+def cases_in_both(first: Result, second: Result) -> list[str]:
     """Names of the load cases that both have, in the first one's order."""
     others = {case.name for case in second.cases}
     return [case.name for case in first.cases if case.name in others]
@@ -217,7 +232,7 @@ def whole_lines(first: Result, second: Result) -> list[Line]:
 
 
 def case_lines(first: CaseRecord, second: CaseRecord) -> list[Line]:
-    """Peaks, margins, sustainable power and spreading resistances that both have."""
+    """Peaks, margins, sustainable power and spreading resistances that both have, these in the same body."""
     lines: list[Line] = []
     others = {each.name: each for each in second.components}
     for one in first.components:
@@ -226,7 +241,9 @@ def case_lines(first: CaseRecord, second: CaseRecord) -> list[Line]:
     lines += _sustainable_lines(first, second)
     spread = {each.component: each for each in second.spreading}
     for found in first.spreading:
-        lines += _spreading_lines(found, spread[found.component]) if found.component in spread else []
+        other = spread.get(found.component)
+        if other is not None and (other.body, other.face) == (found.body, found.face):
+            lines += _spreading_lines(found, other)
     return lines
 
 
@@ -254,7 +271,7 @@ def _component_lines(one: ComponentRecord, two: ComponentRecord) -> list[Line]:
 
 
 def _sustainable_lines(first: CaseRecord, second: CaseRecord) -> list[Line]:
-    """Sustainable power; its error is that of the limiting component's peak rise, relative."""
+    """Sustainable power; its error is what the limiting component's peak rise may be off, by the power that changes it so much."""
     if first.sustainable is None or second.sustainable is None:
         return []
     error = _sum([_power_error(first), _power_error(second)])
@@ -262,11 +279,24 @@ def _sustainable_lines(first: CaseRecord, second: CaseRecord) -> list[Line]:
 
 
 def _power_error(case: CaseRecord) -> float | None:
+    """Relative error of the limiting peak's rise, times its rise at the limit, over kelvin per watt of the scaled power."""
     found = case.sustainable
-    component = next((each for each in case.components if found and each.name == found.limited_by), None)
-    if found is None or found.power_W is None or component is None or component.peak_error_K is None:
+    limiting = next((each for each in case.components if found and each.name == found.limited_by), None)
+    if found is None or found.power_W is None or limiting is None:
         return None
-    return abs(found.power_W * component.peak_error_K / component.peak_rise_K) if component.peak_rise_K else None
+    slope = _kelvin_per_watt(case, found, limiting)
+    if limiting.peak_error_K is None or limiting.margin_K is None or not limiting.peak_rise_K or not slope:
+        return None
+    return abs(limiting.peak_error_K / limiting.peak_rise_K * (limiting.peak_rise_K + limiting.margin_K) / slope)
+
+
+def _kelvin_per_watt(case: CaseRecord, found: SustainableRecord, limiting: ComponentRecord) -> float | None:
+    """Rise of the limiting peak per watt of the scaled power, between the power asked for and the sustainable one."""
+    asked = sum(each.power_W for each in case.components if each.name in found.scaled)
+    more = (found.power_W or 0.0) - asked
+    if abs(more) > NEAR * asked and limiting.margin_K is not None:
+        return limiting.margin_K / more
+    return limiting.peak_rise_K / asked if asked and len(found.scaled) == len(case.components) else None
 
 
 def output_table(first: Opened, second: Opened, head: str, lines: Sequence[Line]) -> Group:
@@ -285,7 +315,8 @@ def output_table(first: Opened, second: Opened, head: str, lines: Sequence[Line]
     columns = ("  ", first.letter, second.letter, f"{second.letter} - {first.letter}", "%", "+-")
     remark = MARKS if any(line.differs for line in lines) else "Nothing differs by more than both numerical errors."
     of_rise = "% of a peak is of the rise above the reference" if any(line.whole for line in lines) else ""
-    return section(f"{head}: {second.letter} against {first.letter}", columns, rows, remark, of_rise)
+    unknown = UNKNOWN if any(line.error is None for line in lines) else ""
+    return section(f"{head}: {second.letter} against {first.letter}", columns, rows, remark, unknown, of_rise)
 
 
 def _number(value: float | None, form: str) -> str:

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 import shapely
 
-from plancha.app.compare import Opened
+from plancha.app.compare import FIELDS, Opened
 from plancha.app.fields import BODY, TEMPERATURE
 from plancha.app.plan_drawing import Picture, Surface, check_libraries, render, write_png
 from plancha.app.plan_marks import add_isolines, add_outline, add_spot, label_isolines
@@ -48,8 +48,9 @@ def read_fields(path: Path) -> "meshio.Mesh":
     file = str(path)
     try:
         mesh = vtu.read(str(path))  # meshio.read would end the process over a bad file
-        sound = np.isfinite(mesh.point_data[TEMPERATURE]).all() and "wedge" in mesh.cells_dict and bool(mesh.field_data)
-        mesh.cell_data[BODY]
+        filled = set(np.concatenate(mesh.cell_data[BODY]).tolist())
+        sound = np.isfinite(mesh.point_data[TEMPERATURE]).all() and list(mesh.cells_dict) == ["wedge"]
+        sound = sound and bool(filled) and set(bodies_of(mesh).values()) == filled
     except Exception as error:  # meshio raises whatever its parsers meet
         message = f"this is no field that Plancha wrote ({type(error).__name__})"
         raise StudyError([Fault("", message, hint="solve the study again", file=file)]) from None
@@ -127,7 +128,8 @@ def why_no_picture(first: Opened, second: Opened) -> str:
     one, two = (set(bodies_of(mesh)) for mesh in meshes)
     if one != two:
         return f"no picture: the bodies are not the same ({', '.join(sorted(one ^ two))})"
-    return ""
+    seat = seat_of(first)[0]
+    return f"no picture: {FIELDS} beside {first.letter} has no body {seat}" if seat and seat not in one else ""
 
 
 def seat_of(opened: Opened) -> tuple[str, int]:
@@ -150,10 +152,10 @@ def difference_picture(first: Opened, second: Opened) -> Picture:
     name = name or next(iter(bodies_of(meshes[0])))
     one, two = (face_field(mesh, bodies_of(mesh)[name], face) for mesh in meshes)
     common = one.outline.intersection(two.outline)
-    if not common.area > 0:
+    points, shape = _grid(common) if common.area > 0 else (np.zeros((0, 2)), (0, 0))
+    difference = values_at(two, points) - values_at(one, points) if len(points) else np.zeros(0)
+    if not np.isfinite(difference).any():
         raise StudyError([Fault("compare", f"{name} lies in different places: nothing to subtract", second.path)])
-    points, shape = _grid(common)
-    difference = values_at(two, points) - values_at(one, points)
     sheet = Sheet(frame_around([common], 0.03))
     title = f"temperature of {second.letter} less temperature of {first.letter} [K]"
     scale = difference_scale(title, difference)

@@ -20,10 +20,11 @@ from plancha.fem.sampling import (
     samples_on_face,
     sampling_errors,
 )
-from plancha.geometry.bodies import FACES, Grid, Stack
+from plancha.geometry.bodies import FACES, Stack, touching
 from plancha.geometry.draft import Reading
 from plancha.geometry.faults import Fault, StudyError
 from plancha.geometry.grading import snapped_stack
+from plancha.geometry.grid import Grid
 from plancha.geometry.power_map_file import read_grid, read_power_map
 from plancha.geometry.readings import read_infrared, read_readings
 from plancha.geometry.study_file import Case, StudyFile, changed_case, read_study
@@ -33,7 +34,7 @@ from plancha.geometry.study_file import Case, StudyFile, changed_case, read_stud
 class Measurement:
     """What was measured and where: ``labels`` of the readings; ``grid`` [K] the whole infrared map, else None.
 
-    ``cells`` (readings,) are the map's cells (flat numbers) that lie on the body. ``face`` says what the map shows.
+    ``cells`` (readings,) are the map's cells (flat numbers) on the bare part of the face. ``face`` says what the map shows.
     """
 
     samples: Samples
@@ -98,8 +99,8 @@ def agreement_with_infrared(
 ) -> Agreement:
     """A study beside an infrared map laid over a body's bounding rectangle, as seen from the cooled side.
 
-    ``body`` is the only plate if left out; cells whose centres lie off the body are passed over. Else as
-    `agreement_with_readings`.
+    ``body`` must be named. Cells whose centres lie off the body, or where another body lies against the face, are passed over: no
+    camera sees what is covered. Else as `agreement_with_readings`.
     """
     study = read_study(study_path)
     case, faults = _case(study, case_name)
@@ -115,7 +116,7 @@ def agreement_with_infrared(
     grid = Grid(chosen.outline.bounds, values)
     x, y = ((edges[1:] + edges[:-1]) / 2 for edges in grid.edges())
     points = np.stack(np.meshgrid(x, y), axis=-1).reshape(-1, 2)
-    cells = np.flatnonzero(shapely.contains_xy(chosen.outline, *points.T))
+    cells = np.flatnonzero(shapely.contains_xy(_bare_part(case.stack, number, FACES[face]), *points.T))
     labels = tuple(f"x {px * 1e3:.2f} mm, y {py * 1e3:.2f} mm" for px, py in points[cells])
     samples = samples_on_face(number, FACES[face], points[cells])
     measurement = Measurement(samples, labels, values.ravel()[cells], None, grid, cells, f"{chosen.name}, {face}")
@@ -151,6 +152,12 @@ def _body(stack: Stack, name: str | None) -> tuple[int, list[Fault]]:
     return 0, [Fault("--on", "no body has this name", name, ", ".join(known[:20]), _nearest(name, known))]
 
 
+def _bare_part(stack: Stack, body: int, face: int) -> shapely.Geometry:
+    """The part of a body's face against which no other body lies."""
+    covers = [stack.bodies[other].outline for other in touching(stack, body, face)]
+    return shapely.difference(stack.bodies[body].outline, shapely.union_all(covers))
+
+
 def _agreement(study: StudyFile, case: Case, measurement: Measurement, sought: Sequence[Sought]) -> Agreement:
     """Solve the case, then fit on its own discretisation, then solve again with what was found."""
     _refuse_too_few(measurement, len(sought))
@@ -173,7 +180,7 @@ def _agreement(study: StudyFile, case: Case, measurement: Measurement, sought: S
 def _refuse_too_few(measurement: Measurement, parameters: int) -> None:
     count, need = len(measurement.temperatures), parameters + (measurement.uncertainties is None)
     if not count:
-        raise StudyError([Fault("", "no cell of the map lies on the body", allowed="a finer map")])
+        raise StudyError([Fault("", "no cell of the map lies on the bare part of the face", allowed="a finer map")])
     if parameters and count < need:
         found = f"{count} reading{'s'[: count != 1]} for {parameters} parameter{'s'[: parameters != 1]}"
         unsure = (
@@ -194,6 +201,7 @@ def _model(study: StudyFile, case: Case, sought: Sequence[Sought], solved: Solve
     reading = Reading(cache(read_power_map), cache(read_grid))
 
     def temperatures(values: np.ndarray) -> np.ndarray:
+        """Temperatures (readings,) [K] with these values of the sought parameters, SI."""
         changed = changed_case(case, study.path.parent, texts_for(sought, values), reading)
         return sampled(again(snapped_stack(changed.stack)[0]), samples)
 

@@ -170,6 +170,7 @@ def _panel_boxes(bounds: tuple[float, float, float, float]) -> list[Box]:
 
 def _infrared_caption(found: Agreement, warm: Scale) -> str:
     residuals = found.after or found.residuals
+    errors = found.errors if found.after_errors is None else found.after_errors
     number = residuals.largest
     size = block_size(found.measurement.grid.values.shape) if found.measurement.grid is not None else 1
     blocks = f" of means over {size} x {size} cells" if size > 1 else ""
@@ -178,5 +179,5 @@ def _infrared_caption(found: Agreement, warm: Scale) -> str:
         f"{fitted}{_root_mean_squares(found)} Mean difference {residuals.mean:+.2f} K; largest "
         f"{residuals.kelvin[number]:+.1f} K at {found.measurement.labels[number]}. Isotherms every "
         f"{number_text(warm.step, warm.step)} K{blocks}. Seen from the cooled side. Numerical error of the model at most "
-        f"{_at_most(found.errors)} K. A camera's reading depends on the surface's emissivity."
+        f"{_at_most(errors)} K. A camera's reading depends on the surface's emissivity."
     )

@@ -22,6 +22,7 @@ CONDITION = 30.0
 WIDE = 3.0  # upper end of an interval over its lower one from which it says little
 SETTLED = 1e-8  # of the logarithm: where the search ends
 FLAT = 1e-12  # change of the sum of squares, or slope, that counts as none
+UNFELT = 1e-5  # weighted residual per unit of the logarithm, or per unit: a slope below it is rounding
 UNLIKELY = 0.01  # probability of so large residuals by chance below which the model or the uncertainties are doubted
 
 Model = Callable[[np.ndarray], np.ndarray]
@@ -145,6 +146,7 @@ def fitted(
     count = 0
 
     def off(inner: np.ndarray) -> np.ndarray:
+        """Weighted residuals (readings,) at the numbers that the search changes."""
         nonlocal count
         count += 1
         values = np.array([each.value(x) for each, x in zip(parameters, inner)])
@@ -206,7 +208,7 @@ def _judged(
         solves=solves,
         warnings=(),
     )
-    return replace(fit, warnings=tuple(_warnings(fit, at_end)))
+    return replace(fit, warnings=tuple(_warnings(fit, at_end, np.abs(jacobian).max(axis=0) > UNFELT)))
 
 
 def _end(parameter: Parameter, inner: float) -> float:
@@ -235,10 +237,13 @@ def covariance_of(jacobian: np.ndarray) -> tuple[np.ndarray, np.ndarray, float]:
     return deviation, correlation, float(singular[0] / singular[-1]) if singular[-1] > least else math.inf
 
 
-def _warnings(fit: Fit, at_end: np.ndarray) -> list[str]:
+def _warnings(fit: Fit, at_end: np.ndarray, felt: np.ndarray) -> list[str]:
     told = [] if len(fit.parameters) == 1 else _ambiguities(fit)
     for number, each in enumerate(fit.parameters):
         low, high = fit.low[number], fit.high[number]
+        if not felt[number]:
+            told.append(f"no reading feels {each.name}: in this model, none of the temperatures read hangs on it")
+            continue
         if at_end[number]:
             told.append(
                 f"the search for {each.name} ran into its bound: no value in its range does what the readings ask for"

@@ -92,6 +92,7 @@ def fixed_discretisation(solution: Solution) -> Callable[[Stack], Solution]:
     space, through = solution.sheets.space, [slab.through for slab in solution.sheets.slabs]
 
     def solved_again(stack: Stack) -> Solution:
+        """The stack's solution on the kept mesh and thickness functions."""
         return solve(sheets_of(stack, space, through))
 
     return solved_again

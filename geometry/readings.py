@@ -27,6 +27,7 @@ DIMENSIONS = {"temperature": "temperature", "uncertainty": "temperature differen
 HEADS = "probe, temperature [degC], uncertainty [K]"
 HEAD = re.compile(r"(?P<word>[^\[(]*?)\s*(?:[\[(]\s*(?P<unit>.*?)\s*[\])])?")
 COLDEST, HOTTEST = 150.0, 2000.0  # K: what lies outside is a slip of the unit
+FINEST, COARSEST = 1e-6, 1e3  # K, of an uncertainty: what lies outside is a slip too
 MAX_CELLS = 4_000_000  # of an infrared map
 
 
@@ -68,7 +69,7 @@ def read_readings(path: str | os.PathLike[str], probes: Sequence[str], shown_as:
     ------
     StudyError
         With all that is wrong: heads, unknown probes (with the nearest), probes named twice, cells that are no numbers,
-        temperatures outside 150 K to 2000 K, uncertainties that are not above 0.
+        temperatures outside 150 K to 2000 K, uncertainties that are not above 0, or outside 1e-6 K to 1000 K.
     """
     sheet = read_sheet(path, os.fspath(path) if shown_as is None else shown_as)
     columns = _columns(sheet)
@@ -90,6 +91,7 @@ def read_readings(path: str | os.PathLike[str], probes: Sequence[str], shown_as:
 
 def _readings(columns: dict[str, _Column], rows: list[list[str]], decimal_comma: bool) -> Readings:
     def values(role: str) -> np.ndarray:
+        """One column as numbers in SI."""
         column = columns[role]
         return np.array([_value(column, cells, decimal_comma) for cells in rows])
 
@@ -197,6 +199,9 @@ def _bound_fault(column: _Column, value: float, cells: list[str], place: str, fi
     if column.role == "uncertainty" and not value > 0:
         hint = "leave the column out if no uncertainty is known"
         return Fault(place, "an uncertainty is above 0", cell, "one standard deviation", hint, file, line)
+    if column.role == "uncertainty" and not FINEST <= value <= COARSEST:
+        allowed = f"{FINEST:g} K to {COARSEST:g} K"
+        return Fault(place, "this is no plausible uncertainty", cell, allowed, "check the unit in the head", file, line)
     if column.role == "temperature" and not COLDEST <= value <= HOTTEST:
         allowed = f"{COLDEST:g} K to {HOTTEST:g} K"
         return Fault(place, "this is no plausible temperature", cell, allowed, "check the unit in the head", file, line)

@@ -20,6 +20,7 @@ from plancha.app.compare_picture import (
 from plancha.app.plan_drawing import Surface, render
 from plancha.app.shared_libraries import missing_libraries
 from plancha.geometry.bodies import COMPONENT_SIDE, COOLED_SIDE
+from plancha.geometry.faults import StudyError
 
 # Invented. The whole face of the plate is heated evenly: one-dimensional, so differences are known in closed form.
 EVEN = """
@@ -84,6 +85,30 @@ def test_differences_are_those_of_the_closed_form(solved):
     assert power.second == pytest.approx(66 * 65 / rise["thick"], rel=1e-3)  # the search for the factor stops there
 
 
+def test_the_error_of_the_power_counts_how_little_a_part_of_it_moves_the_limit(tmp_path):
+    """Even heat P + Q into a plate, of which only P scales: dT/dP = (t/k + 1/h) / A, the rise at the limit 65 K."""
+    fixed = '[[component]]\nname = "fixed"\nat = ["0 mm", "0 mm"]\nsize = ["40 mm", "30 mm"]\nlimit = "none"\npower = "40 W"\n'
+    text = EVEN.format(thickness=2, power=20, hot=45).replace(
+        "[cooling]", fixed + 'layers = []\nface = "cooled side"\n[cooling]'
+    )
+    (tmp_path / "study.toml").write_text('sustainable = "heater"\n' + text)
+    assert main(["solve", str(tmp_path / "study.toml"), "--no-pictures"]) == 0
+    case = open_results([tmp_path / "results"] * 2)[0].result.cases[0]
+    heater, slope = case.components[0], (2e-3 / 200 + 1 / 2000) / AREA
+    expected = heater.peak_error_K / heater.peak_rise_K * 65 / slope
+    line = next(line for line in case_lines(case, case) if line.name == "sustainable power, W")
+    assert line.error == pytest.approx(2 * expected, rel=1e-3) and expected > 0
+
+
+def test_spreading_in_different_bodies_is_not_compared(solved):
+    first, second = (each.result.cases[0] for each in open_results([solved / "thin", solved / "thick"]))
+    names = [line.name for line in case_lines(first, second)]
+    moved = second.model_copy(update={"spreading": [second.spreading[0].model_copy(update={"body": "lid"})]})
+    assert [name for name in names if "spreading" in name] and not any(
+        "spreading" in line.name for line in case_lines(first, moved)
+    )
+
+
 def test_nothing_is_marked_between_equal_results(solved, capsys):
     assert main(["compare", str(solved / "thin"), str(solved / "same")]) == 0
     out = capsys.readouterr().out
@@ -105,6 +130,7 @@ def test_a_third_result_is_compared_with_the_first(solved, capsys):
         (Line("a", 80.0, 80.3, 1, 0.4), False),
         (Line("a", 80.0, 80.04, 1, 0.0), False),
         (Line("a", 80.0, None, 1, 0.0), False),
+        (Line("a", 80.0, 90.0, 1, None), False),
     ],
 )
 def test_a_line_differs_only_beyond_both_errors_and_the_last_digit(line, differs):
@@ -152,6 +178,12 @@ def test_every_file_that_is_no_result_is_told(solved, capsys):
     def nan(table):
         table["mass_g"] = float("nan")
 
+    def text(table):
+        table["mass_g"] = "nan"
+
+    def faceless(table):
+        table["cases"][0]["spreading"][0]["face"] = "the other side"
+
     files = [
         str(solved / "nowhere"),
         broken(solved, "text.json", lambda _: "hello"),
@@ -160,6 +192,10 @@ def test_every_file_that_is_no_result_is_told(solved, capsys):
         broken(solved, "old.json", old),
         broken(solved, "cut.json", cut),
         broken(solved, "nan.json", nan),
+        broken(solved, "endless.json", lambda table: json.dumps(table).replace('"mass_g": ', '"mass_g": 1e400, "x": ')),
+        broken(solved, "words.json", text),
+        broken(solved, "faceless.json", faceless),
+        "x" * 300,
     ]
     assert main(["compare", str(solved / "thin"), *files]) == 2
     told = capsys.readouterr().err.strip().split("\n")
@@ -168,7 +204,10 @@ def test_every_file_that_is_no_result_is_told(solved, capsys):
     assert all("this is no Plancha result" in line for line in told[2:4])
     assert "schema: the result has another version (found: plancha-result/0); allowed: plancha-result/1" in told[4]
     assert "cases.0.components.0.peak_degC: this number is missing" in told[5]
-    assert "a number that is none (found: NaN)" in told[6]
+    assert "a number that is none (found: NaN)" in told[6] and "a number that is none (found: 1e400)" in told[7]
+    assert "mass_g: not as it should be: Input should be a valid number (found: nan)" in told[8]
+    assert "cases.0.spreading.0.face: not as it should be" in told[9]
+    assert "the file cannot be read: File name too long" in told[10]
 
 
 def test_one_result_is_not_enough(solved, capsys):
@@ -223,6 +262,33 @@ def test_other_bodies_or_no_fields_make_no_picture_and_it_is_said(solved, tmp_pa
     assert main(["compare", str(solved / "thin"), str(tmp_path / "alone"), "-o", str(tmp_path / "out")]) == 0
     assert "no fields.vtu beside B" in capsys.readouterr().out
     assert not (tmp_path / "out").exists()
+
+
+def test_two_results_of_one_folder_do_not_share_its_field(solved, tmp_path, capsys):
+    """fields.vtu belongs to the result.json beside it; a result kept under another name has none."""
+    shutil.copytree(solved / "thick", tmp_path / "both")
+    shutil.copy(solved / "thin" / "result.json", tmp_path / "both" / "thin.json")
+    names = [str(tmp_path / "both" / name) for name in ("result.json", "thin.json")]
+    assert main(["compare", *names, "-o", str(tmp_path / "out")]) == 0
+    assert "no fields.vtu beside B" in capsys.readouterr().out
+
+
+def test_a_field_of_another_study_is_told(solved, tmp_path):
+    shutil.copytree(solved / "thick", tmp_path / "bad")
+    text = (tmp_path / "bad" / "result.json").read_text()
+    (tmp_path / "bad" / "result.json").write_text(
+        text.replace('"body":"plate"', '"body":"lid"').replace('"body": "plate"', '"body": "lid"')
+    )
+    pair = open_results([tmp_path / "bad", solved / "thin"])
+    assert why_no_picture(*pair) == "no picture: fields.vtu beside A has no body lid"
+
+
+def test_a_field_whose_bodies_have_no_cells_is_refused(solved, tmp_path):
+    text = (solved / "thick" / "fields.vtu").read_bytes()
+    extra = b'<FieldData>\n<DataArray type="Int64" Name="ghost" NumberOfTuples="2" format="ascii">7 3</DataArray>\n'
+    (tmp_path / "fields.vtu").write_bytes(text.replace(b"<FieldData>\n", extra))
+    with pytest.raises(StudyError, match="holds no bodies"):
+        read_fields(tmp_path / "fields.vtu")
 
 
 def test_a_field_that_is_none_is_refused(solved, tmp_path, capsys):

@@ -6,6 +6,7 @@ import re
 
 import numpy as np
 import pytest
+from small_study import DIE, GREASE, LID, SOLDER, chip_on_plate, probe
 
 from plancha.app.cli import main
 from plancha.app.measured import agreement_with_infrared, agreement_with_readings
@@ -17,45 +18,16 @@ from plancha.fem.sampling import sampled, samples_of_probes, samples_on_face
 from plancha.geometry.bodies import COOLED_SIDE
 from plancha.geometry.study_file import changed_case, read_study
 
-# Invented. Two layers in series under the chip; probes on the chip and on the plate. One triangle size: quick, smooth.
-STUDY = """
-title = "a chip on two layers (invented)"
-ambient = "25 degC"
-accuracy = "5 %"
-[plate]
-size = ["40 mm", "30 mm"]
-thickness = "2 mm"
-material = { name = "metal", conductivity = "200 W/m/K" }
-[[component]]
-name = "chip"
-at = ["12 mm", "9 mm"]
-size = ["10 mm", "8 mm"]
-limit = "none"
-power = "30 W"
-layers = [{ material = { name = "die", conductivity = "120 W/m/K" }, thickness = "0.5 mm" },
-          { name = "solder", impedance = "8 mm^2 K/W" },
-          { name = "lid", material = { name = "lid", conductivity = "390 W/m/K" }, thickness = "1 mm" },
-          { name = "grease", impedance = "20 mm^2 K/W" }]
-[cooling]
-coefficient = "2000 W/m^2/K"
-[[probe]]
-name = "chip"
-at = ["17 mm", "13 mm"]
-on = "chip"
-[[probe]]
-name = "near"
-at = ["26 mm", "13 mm"]
-[[probe]]
-name = "under"
-at = ["17 mm", "13 mm"]
-face = "cooled side"
-[[probe]]
-name = "corner"
-at = ["2 mm", "2 mm"]
-[[case]]
-name = "hot"
-ambient = "45 degC"
-""".replace('name = "chip"\nat = ["17 mm"', 'name = "sensor"\nat = ["17 mm"')
+# Two layers in series under the chip; probes on the chip and on the plate. A coarse mesh: quick.
+STUDY = chip_on_plate(
+    probe("sensor", 17, 13, 'on = "chip"'),
+    probe("near", 26, 13),
+    probe("under", 17, 13, 'face = "cooled side"'),
+    probe("corner", 2, 2),
+    '[[case]]\nname = "hot"\nambient = "45 degC"\n',
+    head='accuracy = "5 %"',
+    layers=(DIE, SOLDER, LID, GREASE),
+)
 TRUTH = {"chip.grease.impedance": 3.1e-5, "cooling.coefficient": 1700.0}
 UNITS = {"chip.grease.impedance": "m^2 K/W", "cooling.coefficient": "W/m^2/K"}
 NAMES = list(TRUTH)
@@ -186,6 +158,16 @@ def test_what_moves_an_outline_is_not_fitted(study, exact, capsys):
     assert "this moves an outline, so it cannot be fitted (found: jet.area.diameter)" in capsys.readouterr().err
 
 
+def test_a_power_that_the_map_overrules_is_said_to_move_nothing(study, exact, capsys):
+    """Within a per cent the map's own watts count, so that the power beside it changes no temperature."""
+    (study.parent / "map.csv").write_text("10,5\n5,10\n")
+    mapped = 'power = "30 W"\nmap = { file = "map.csv", unit = "W", seen_from = "cooled side" }'
+    study.write_text(STUDY.replace('power = "30 W"', mapped))
+    call = ["measured", str(study), str(readings(study, exact[0], 0.5)), "--fit", "chip.power", "--no-pictures"]
+    assert main(call) == 0
+    assert "WARNING: no reading feels chip.power" in " ".join(capsys.readouterr().out.split())
+
+
 def infrared(study, values: np.ndarray):
     path = study.parent / "map.csv"
     path.write_text("\n".join(",".join(f"{value:.4f}" for value in row) for row in values[::-1]))
@@ -218,6 +200,21 @@ def test_cells_beside_a_round_plate_are_passed_over(study):
     # The disc is drawn as a polygon of equal area, so that cells right at its edge may lie on either side.
     assert abs(len(found.errors) - (x**2 + y**2 < 20**2).sum()) <= 4
     assert np.hypot(*(found.measurement.samples.points - [0.022, 0.013]).T).max() < 0.0202
+
+
+def test_cells_that_another_body_covers_are_passed_over(study):
+    image = infrared(study, np.full((30, 40), 30.0))  # cells of 1 mm
+    found = agreement_with_infrared(study, image, "plate", "component side", "degC", None, [])
+    x, y = found.measurement.samples.points.T * 1e3
+    assert len(x) == 40 * 30 - 10 * 8 and not ((abs(x - 17) < 5) & (abs(y - 13) < 4)).any()
+    cooled = agreement_with_infrared(study, image, "plate", "cooled side", "degC", None, [])
+    assert len(cooled.errors) == 40 * 30
+
+
+def test_a_map_of_a_face_all_covered_is_refused(study, exact, capsys):
+    call = ["measured", str(study), "--infrared", str(infrared(study, exact[1])), "--on", "chip/die", "--face"]
+    assert main([*call, "cooled side"]) == 2
+    assert "no cell of the map lies on the bare part of the face" in capsys.readouterr().err
 
 
 def test_a_map_of_no_known_body_is_refused(study, exact, capsys):

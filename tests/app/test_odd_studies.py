@@ -203,3 +203,23 @@ def test_a_probe_on_an_edge_that_is_moved_onto_another_is_read_at_that_edge(solv
         for x in (40.001, 39.9)
     )
     assert at_edge == pytest.approx(inside, abs=0.01)
+
+
+def test_a_body_beyond_the_range_of_its_conductivity_is_noted_with_the_numbers(tmp_path, capsys):
+    """Even heat through a silicon plate: by the balance, its cooled side is at the ambient + power / (h A)."""
+    silicon = plate().replace('{ conductivity = "390 W/m/K" }', '"silicon"')
+    heated = die(at=(0, 0), size=(40, 30), power="10 W", limit="150 degC", layers="")
+    cases = (
+        '[[case]]\nname = "hot"\ndie.power = "50 W"\n[[case]]\nname = "cold"\nambient = "-40 degC"\ndie.power = "0 W"\n'
+    )
+    (tmp_path / "study.toml").write_text(HEAD + silicon + heated + FILM.replace("2000", "200") + cases)
+    assert main(["solve", str(tmp_path / "study.toml"), "--no-pictures"]) == 0
+    base, hot, cold = json.loads((tmp_path / "results" / "result.json").read_text())["cases"]
+    lowest = 25 + 50 / (200 * 40e-3 * 30e-3)
+    highest = hot["components"][0]["peak_degC"]
+    known = "but its conductivity is known for -23.1 degC to 226.9 degC"
+    assert base["notes"] == []
+    assert hot["notes"] == [f"base, silicon: {lowest:.1f} degC to {highest:.1f} degC, {known}"] and highest > lowest
+    assert cold["notes"] == [f"base, silicon: -40.0 degC to -40.0 degC, {known}"]
+    out = " ".join(capsys.readouterr().out.split())
+    assert f'Note on "hot": {hot["notes"][0]}' in out and "Further notes in result.json on cold." in out

@@ -87,7 +87,15 @@ def test_a_parameter_that_no_reading_feels_may_be_anything():
     fit = fitted(lambda v: AMBIENT + v[0] * np.ones(3), parameters(5.0, 7.0), AMBIENT + np.array([6.0, 6.1, 5.9]))
     assert fit.values[0] == pytest.approx(6.0, rel=1e-5)  # the search ends where the sum of squares is flat to 1e-12
     assert fit.low[1] == 0.0 and np.isinf(fit.high[1])
-    assert any("hardly fix b" in warning for warning in fit.warnings)
+    assert any("no reading feels b" in warning for warning in fit.warnings)
+
+
+def test_of_a_temperature_too_it_is_said_that_no_reading_feels_it():
+    limit = Parameter("limit", 360.0, 260.0, 460.0, logarithmic=False)
+    fit = fitted(lambda v: AMBIENT + 0 * v[0] + np.arange(3.0), [limit], AMBIENT + np.array([0.1, 1.1, 1.9]))
+    assert np.isinf(fit.high[0]) and fit.warnings == (
+        "no reading feels limit: in this model, none of the temperatures read hangs on it",
+    )
 
 
 def test_three_parameters_of_which_one_is_a_mixture_of_the_others_are_told():

@@ -2,6 +2,7 @@
 
 import numpy as np
 import pytest
+from small_study import chip_on_plate, probe
 
 from plancha.fem.components import probe_readings
 from plancha.fem.findings import solve_stack, solve_with_estimate
@@ -16,32 +17,9 @@ from plancha.fem.sampling import (
 from plancha.geometry.bodies import COMPONENT_SIDE, COOLED_SIDE
 from plancha.geometry.study_file import changed_case, read_study
 
-STUDY = """
-title = "a chip on a plate (invented)"
-ambient = "25 degC"
-[plate]
-size = ["40 mm", "30 mm"]
-thickness = "2 mm"
-material = { name = "metal", conductivity = "200 W/m/K" }
-[[component]]
-name = "chip"
-at = ["12 mm", "9 mm"]
-size = ["10 mm", "8 mm"]
-limit = "none"
-power = "30 W"
-layers = [{ material = { name = "die", conductivity = "120 W/m/K" }, thickness = "0.5 mm" },
-          { name = "grease", impedance = "20 mm^2 K/W" }]
-[cooling]
-coefficient = "2000 W/m^2/K"
-[[probe]]
-name = "on the chip"
-at = ["17 mm", "13 mm"]
-on = "chip"
-[[probe]]
-name = "on the cooled side"
-at = ["30.3 mm", "21.7 mm"]
-face = "cooled side"
-"""
+STUDY = chip_on_plate(
+    probe("on the chip", 17, 13, 'on = "chip"'), probe("on the cooled side", 30.3, 21.7, 'face = "cooled side"')
+)
 
 
 @pytest.fixture(scope="module")
@@ -97,12 +75,9 @@ def test_a_point_lies_in_its_triangle():
 
 def test_the_error_counts_what_the_thickness_lacks(tmp_path):
     # A fine plan mesh on a thick block under a small source: what is left is the coarse sub-layers' error.
-    text = STUDY.replace('"40 mm", "30 mm"', '"20 mm", "20 mm"').replace('thickness = "2 mm"', 'thickness = "8 mm"', 1)
-    start, end = text.index("[[component]]"), text.index("[cooling]")
-    source = '[[component]]\nname = "spot"\nat = ["8 mm", "8 mm"]\nsize = ["4 mm", "4 mm"]\nlimit = "none"\npower = "30 W"\n'
-    head = 'accuracy = "10 %"\nmesh_size = "1 mm"\n'
-    probe = text.index("[[probe]]")
-    (tmp_path / "study.toml").write_text(head + text[:start] + source + "layers = []\n" + text[end:probe])
+    head = 'accuracy = "10 %"\nmesh_size = "1 mm"'
+    text = chip_on_plate(head=head, size=(20, 20), thickness=8, chip=(8, 8, 4, 4), layers=())
+    (tmp_path / "study.toml").write_text(text)
     stack = read_study(tmp_path / "study.toml").cases[0].stack
     solved = solve_with_estimate(stack)
     x, y = np.meshgrid(np.linspace(1e-3, 19e-3, 19), np.linspace(1e-3, 19e-3, 19))

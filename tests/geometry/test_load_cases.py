@@ -3,6 +3,7 @@
 import copy
 
 import pytest
+from small_study import chip_on_plate
 
 from plancha.geometry.faults import StudyError
 from plancha.geometry.load_cases import place_named, texts_of, with_changes
@@ -69,32 +70,10 @@ def test_all_texts_stand_under_the_names_that_load_cases_use():
     }
 
 
-STUDY = """
-title = "one plate (invented)"
-ambient = "25 degC"
-[plate]
-size = ["20 mm", "20 mm"]
-thickness = "2 mm"
-material = { name = "metal", conductivity = "200 W/m/K" }
-[[component]]
-name = "chip"
-at = ["5 mm", "5 mm"]
-size = ["10 mm", "10 mm"]
-limit = "none"
-power = "10 W"
-layers = [{ impedance = "8 mm^2 K/W", name = "grease" }]
-[cooling]
-coefficient = "1000 W/m^2/K"
-"""
-
-
 def test_a_changed_case_has_the_new_number_in_its_stack(tmp_path):
-    text = STUDY.replace(
-        "layers = [{", 'layers = [{ material = { name = "die", conductivity = "100 W/m/K" }, thickness = "1 mm" }, {'
-    )
-    (tmp_path / "study.toml").write_text(text)
+    (tmp_path / "study.toml").write_text(chip_on_plate())
     case = read_study(tmp_path / "study.toml").cases[0]
     changed = changed_case(case, tmp_path, {"chip.grease.impedance": "1.2e-05 m^2 K/W"})
-    assert changed.stack.joints[0].impedance == 1.2e-5 and case.stack.joints[0].impedance == 8e-6
+    assert changed.stack.joints[0].impedance == 1.2e-5 and case.stack.joints[0].impedance == 2e-5
     with pytest.raises(StudyError, match=r"chip\.grease\.impedance: .*too large"):
         changed_case(case, tmp_path, {"chip.grease.impedance": "12 m^2 K/W"})

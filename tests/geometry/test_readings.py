@@ -73,6 +73,16 @@ def test_celsius_numbers_under_a_head_in_kelvin_are_noticed(file):
     assert "no plausible temperature" in told and "check the unit in the head" in told
 
 
+@pytest.mark.parametrize(("text", "fits"), [("9e-7", False), ("1e-6", True), ("1000", True), ("1001", False)])
+def test_an_uncertainty_that_no_thermometer_has_is_noticed(file, text, fits):
+    path = file(f"probe, temperature [degC], uncertainty [K]\nfront, 60, {text}\n")
+    if fits:
+        assert read_readings(path, PROBES).uncertainties == pytest.approx([float(text)])
+    else:
+        (told,) = faults_of(read_readings, path, PROBES)
+        assert f"no plausible uncertainty (found: {text}); allowed: 1e-06 K to 1000 K" in told
+
+
 def test_heads_need_units_and_must_be_known(file):
     told = faults_of(read_readings, file("probe, temperature, colour\nfront, 60, red\n"), PROBES)
     assert told == [
