@@ -8,7 +8,7 @@ from pathlib import Path
 from plancha.app.colours import WARM
 from plancha.app.field_pictures import has_spreading, hottest_picture, spreading_picture, temperature_picture
 from plancha.app.fields import TEMPERATURE, field_mesh
-from plancha.app.plan_drawing import PictureFailed, load_pyvista, lookup_table, render, write_png
+from plancha.app.plan_drawing import PictureFailed, check_libraries, load_pyvista, lookup_table, render, write_png
 from plancha.app.power_picture import power_picture
 from plancha.fem.findings import Findings
 from plancha.geometry.study import MapFile
@@ -44,7 +44,7 @@ def draw_pictures(
     PictureFailed
         If this system lacks libraries that rendering needs; the message has the line that installs them.
     """
-    load_pyvista()
+    check_libraries()
     pictures = {WHOLE: temperature_picture(findings, case_name)}
     if findings.components:
         pictures[CHIPS] = hottest_picture(findings, case_name)
@@ -65,7 +65,7 @@ def show_window(findings: Findings) -> None:
     """
     if sys.platform.startswith("linux") and not (os.environ.get("DISPLAY") or os.environ.get("WAYLAND_DISPLAY")):
         raise PictureFailed("there is no display to open a window on; the pictures are written without one")
-    pyvista = load_pyvista(window=True)
+    pyvista = load_pyvista()
     mesh = pyvista.from_meshio(field_mesh(findings.solution))
     bounds = mesh.bounds
     flat = max(bounds[1] - bounds[0], bounds[3] - bounds[2]) / max(bounds[5] - bounds[4], 1e-12)

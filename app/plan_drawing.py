@@ -1,4 +1,4 @@
-"""What a picture is made of (surfaces, strokes, words, all in pixels) and its rendering by pyvista, with or without a display."""
+"""What a picture is made of (surfaces, strokes, words, all in pixels) and its rendering by VTK, with or without a display."""
 
 import os
 import re
@@ -99,8 +99,8 @@ def check_libraries() -> None:
         raise PictureFailed(f"pictures cannot be drawn: {missing_message(missing)}")
 
 
-def load_pyvista(window: bool = False) -> Any:
-    """pyvista, set up to render without a display, or to open a window.
+def load_pyvista() -> Any:
+    """pyvista, set up to open a window.
 
     Raises
     ------
@@ -108,13 +108,16 @@ def load_pyvista(window: bool = False) -> Any:
         If shared libraries of the system are missing.
     """
     check_libraries()
-    if sys.platform.startswith("linux"):
-        # VTK reads this when it makes its first render window; without a display it would look for an X server.
-        kind = "vtkXOpenGLRenderWindow" if window else "vtkEGLRenderWindow"
-        os.environ["VTK_DEFAULT_OPENGL_WINDOW"] = kind
+    _choose_window("vtkXOpenGLRenderWindow")
     import pyvista
 
     return pyvista
+
+
+def _choose_window(kind: str) -> None:
+    """VTK reads this when it makes its first render window; without a display it would look for an X server."""
+    if sys.platform.startswith("linux"):
+        os.environ["VTK_DEFAULT_OPENGL_WINDOW"] = kind
 
 
 @cache
@@ -176,64 +179,115 @@ def render(picture: Picture) -> np.ndarray:
     PictureFailed
         If shared libraries of the system are missing.
     """
-    pyvista = load_pyvista()
-    plotter = pyvista.Plotter(off_screen=True, window_size=picture.size, lighting="none")
+    from vtkmodules.util.numpy_support import vtk_to_numpy
+    from vtkmodules.vtkCommonCore import vtkUnsignedCharArray
+    from vtkmodules.vtkRenderingCore import vtkRenderer
+
+    check_libraries()
+    window, renderer, pixels = _hidden_window(), vtkRenderer(), vtkUnsignedCharArray()
+    renderer.SetBackground(1.0, 1.0, 1.0)
+    for number, part in enumerate(picture.parts):
+        renderer.AddActor(_surface(part, number) if isinstance(part, Surface) else _plain(part, number))
+    for words in picture.words:
+        renderer.AddActor(_words_actor(words, picture.window))
+    width, height = picture.size
+    window.SetSize(width, height)
+    window.AddRenderer(renderer)
     try:
-        plotter.render_window.SetMultiSamples(SAMPLES)
-        plotter.background_color = "white"
-        for number, part in enumerate(picture.parts):
-            actor = _surface(pyvista, part, number) if isinstance(part, Surface) else _plain(pyvista, part, number)
-            plotter.add_actor(actor, reset_camera=False, render=False)
-        for words in picture.words:
-            plotter.add_actor(_words_actor(words, picture.window), reset_camera=False, render=False)
-        _aim(plotter.camera, picture.window, len(picture.parts))
-        return plotter.screenshot(return_img=True)
+        _aim(renderer, picture.window, len(picture.parts))
+        window.Render()
+        window.GetPixelData(0, 0, width - 1, height - 1, 0, pixels, 0)
     finally:
-        plotter.close()
+        window.RemoveRenderer(renderer)
+    return vtk_to_numpy(pixels).reshape(height, width, 3)[::-1].copy()
 
 
-def _aim(camera: Any, window: Box, layers: int) -> None:
+@cache
+def _hidden_window() -> Any:
+    """A window that is not shown, one for all pictures: making it costs as much as drawing in it."""
+    _choose_window("vtkEGLRenderWindow")
+    import vtkmodules.vtkRenderingFreeType
+    import vtkmodules.vtkRenderingOpenGL2  # noqa: F401  both put themselves in the places of the renderer's engines
+    from vtkmodules.vtkRenderingCore import vtkRenderWindow
+
+    window = vtkRenderWindow()
+    window.SetOffScreenRendering(True)
+    window.SetMultiSamples(SAMPLES)
+    return window
+
+
+def _aim(renderer: Any, window: Box, layers: int) -> None:
     """Parallel view in which one unit of the drawing is one pixel."""
-    x, y = window.middle
-    camera.position, camera.focal_point, camera.up = (x, y, layers + 1.0), (x, y, 0.0), (0.0, 1.0, 0.0)
-    camera.parallel_projection = True
-    camera.parallel_scale = window.height / 2
-    camera.clipping_range = (0.5, layers + 2.0)
+    camera, (x, y) = renderer.GetActiveCamera(), window.middle
+    camera.SetPosition(x, y, layers + 1.0)
+    camera.SetFocalPoint(x, y, 0.0)
+    camera.SetViewUp(0.0, 1.0, 0.0)
+    camera.ParallelProjectionOn()
+    camera.SetParallelScale(window.height / 2)
+    camera.SetClippingRange(0.5, layers + 2.0)
 
 
-def _raised(points: np.ndarray, layer: int) -> np.ndarray:
-    return np.column_stack([points, np.full(len(points), float(layer))])
+def _actor(points: np.ndarray, faces: np.ndarray, layer: int) -> Any:
+    """Polygons (n, corners) over points (m, 2), drawn without light at the height of a layer."""
+    from vtkmodules.util.numpy_support import numpy_to_vtk, numpy_to_vtkIdTypeArray
+    from vtkmodules.vtkCommonCore import vtkPoints
+    from vtkmodules.vtkCommonDataModel import vtkCellArray, vtkPolyData
+    from vtkmodules.vtkRenderingCore import vtkActor, vtkPolyDataMapper
 
-
-def _surface(pyvista: Any, part: Surface, layer: int) -> Any:
-    mesh = pyvista.PolyData.from_regular_faces(_raised(part.points, layer), part.triangles)
-    data = mesh.point_data if len(part.values) == len(part.points) else mesh.cell_data
-    data["value"] = part.values
-    mesh.set_active_scalars("value")
-    mapper = pyvista.DataSetMapper(mesh)
-    mapper.lookup_table = lookup_table(pyvista, part.colour_map, part.limits)
-    mapper.scalar_range = part.limits
-    mapper.interpolate_before_map = True
-    actor = pyvista.Actor(mapper=mapper)
-    actor.prop.lighting = False
+    places, cells, mesh, mapper, actor = vtkPoints(), vtkCellArray(), vtkPolyData(), vtkPolyDataMapper(), vtkActor()
+    raised = np.column_stack([points, np.full(len(points), float(layer))])
+    places.SetData(numpy_to_vtk(raised, deep=True))
+    starts = np.arange(len(faces) + 1) * faces.shape[1]
+    cells.SetData(*(numpy_to_vtkIdTypeArray(each.astype(np.int64).ravel(), deep=True) for each in (starts, faces)))
+    mesh.SetPoints(places)
+    mesh.SetPolys(cells)
+    mapper.SetInputData(mesh)
+    actor.SetMapper(mapper)
+    actor.GetProperty().LightingOff()
     return actor
+
+
+def _surface(part: Surface, layer: int) -> Any:
+    from vtkmodules.util.numpy_support import numpy_to_vtk
+
+    actor = _actor(part.points, part.triangles, layer)
+    mapper = actor.GetMapper()
+    mesh = mapper.GetInput()
+    data = mesh.GetPointData() if len(part.values) == len(part.points) else mesh.GetCellData()
+    data.SetScalars(numpy_to_vtk(np.ascontiguousarray(part.values, float), deep=True))
+    mapper.SetLookupTable(_table(part.colour_map, part.limits))
+    mapper.UseLookupTableScalarRangeOn()
+    mapper.InterpolateScalarsBeforeMappingOn()
+    return actor
+
+
+def _table(colour_map: ColourMap | Diverging, limits: tuple[float, float]) -> Any:
+    """A colour map between two values."""
+    from vtkmodules.util.numpy_support import numpy_to_vtk
+    from vtkmodules.vtkCommonCore import vtkLookupTable
+
+    table = vtkLookupTable()
+    table.SetTable(numpy_to_vtk(_opaque(colour_map), deep=True))
+    table.SetRange(*limits)
+    return table
+
+
+def _opaque(colour_map: ColourMap | Diverging) -> np.ndarray:
+    return np.column_stack([colours(colour_map), np.full(256, 255, np.uint8)])
 
 
 def lookup_table(pyvista: Any, colour_map: ColourMap | Diverging, limits: tuple[float, float]) -> Any:
     """A colour map between two values, as pyvista takes it."""
-    rgba = np.column_stack([colours(colour_map), np.full(256, 255, np.uint8)])
-    return pyvista.LookupTable(values=rgba, scalar_range=limits)
+    return pyvista.LookupTable(values=_opaque(colour_map), scalar_range=limits)
 
 
-def _plain(pyvista: Any, part: Strokes | Patch, layer: int) -> Any:
+def _plain(part: Strokes | Patch, layer: int) -> Any:
     """Strokes or a polygon in one colour."""
     polygons = stroke_quads(part.segments, part.width) if isinstance(part, Strokes) else part.corners[None]
     count, corners = polygons.shape[:2]
-    faces = np.arange(count * corners).reshape(count, corners)
-    mesh = pyvista.PolyData.from_regular_faces(_raised(polygons.reshape(-1, 2), layer), faces)
-    actor = pyvista.Actor(mapper=pyvista.DataSetMapper(mesh))
-    actor.mapper.scalar_visibility = False
-    actor.prop.color, actor.prop.lighting = part.colour, False
+    actor = _actor(polygons.reshape(-1, 2), np.arange(count * corners).reshape(count, corners), layer)
+    actor.GetMapper().ScalarVisibilityOff()
+    actor.GetProperty().SetColor(*part.colour)
     return actor
 
 

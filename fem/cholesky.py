@@ -5,6 +5,8 @@ import scipy.sparse as sp
 
 from plancha.geometry.faults import Failure
 
+FEW = 2  # columns that are solved for one by one; more of them CHOLMOD takes four at a time, as a sparse matrix
+
 
 class NotPositiveDefinite(Failure):
     """The matrix has no Cholesky factor: a part of the model is tied to nothing."""
@@ -14,14 +16,10 @@ class Cholesky:
     """Factor of a symmetric positive definite sparse matrix; ``solve`` takes (n,) or (n, columns)."""
 
     def __init__(self, matrix: sp.csr_array):
-        from cvxopt import cholmod, spmatrix
-        from cvxopt import matrix as dense
+        from cvxopt import cholmod
 
-        lower = sp.tril(matrix).tocoo()
-        entries, rows, columns = (dense(np.ascontiguousarray(a)) for a in (lower.data, *lower.coords))
-        self._dense = dense
         self._cholmod = cholmod
-        system = spmatrix(entries, rows, columns, matrix.shape)
+        system = _exchanged(sp.tril(matrix).tocoo())
         self._factor = cholmod.symbolic(system)
         try:
             cholmod.numeric(system, self._factor)
@@ -30,6 +28,25 @@ class Cholesky:
 
     def solve(self, right_side: np.ndarray) -> np.ndarray:
         """Solution of matrix @ x = right_side, same shape."""
-        x = self._dense(np.asfortranarray(right_side.reshape(len(right_side), -1)))
+        from cvxopt import matrix as dense
+
+        columns = right_side.reshape(len(right_side), -1)
+        if columns.shape[1] > FEW:
+            found = self._cholmod.spsolve(self._factor, _exchanged(sp.coo_array(columns)))
+            starts, rows, values = (np.array(part).ravel() for part in found.CCS)
+            return sp.csc_array((values, rows, starts), shape=columns.shape).toarray()
+        x = dense(np.asfortranarray(columns))
         self._cholmod.solve(self._factor, x)
         return np.array(x).reshape(right_side.shape)
+
+    def solve_transposed(self, right_side: np.ndarray) -> np.ndarray:
+        """The same: the matrix is symmetric."""
+        return self.solve(right_side)
+
+
+def _exchanged(matrix: sp.coo_array):
+    """The matrix as CHOLMOD takes it."""
+    from cvxopt import matrix as dense
+    from cvxopt import spmatrix
+
+    return spmatrix(*(dense(np.ascontiguousarray(a)) for a in (matrix.data, *matrix.coords)), matrix.shape)

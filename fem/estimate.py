@@ -4,8 +4,9 @@ Plan and thickness are told apart: the answer is compared with the same problem 
 on sub-layers twice as thick. The two differences may have opposite signs; they are added by magnitude.
 """
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
+from functools import cache
 
 import numpy as np
 
@@ -18,6 +19,7 @@ from plancha.fem.components import (
     temperature_at,
     unit_rises,
 )
+from plancha.fem.finned import settled_flows
 from plancha.fem.plan import PlanSpace, plan_space
 from plancha.fem.refinement import halved, layers_worth_halving, refined, worth_refining
 from plancha.fem.resolution import through_of
@@ -38,6 +40,7 @@ BEFORE = np.array([1.4, 2.8, 1.4, 2.8])
 GUARD = 0.05
 FLOOR = 1e-5  # of a quantity: no estimate claims less
 ROUNDS = 8
+FLOW_PASSES = 3  # that settle what each flow expects to take
 SHARE = 0.7  # of the error whose triangles or sub-layers a refinement cuts
 SMALL = 0.05  # of the largest rise: a component's own rise below this counts as this
 LEAST_RISE = 1e-6  # K; no rise counts as less: rounding of absolute temperatures is no error of the mesh
@@ -94,6 +97,9 @@ class Trial:
         return self.solution.sheets.space
 
 
+Coarse = Callable[[tuple[Through, ...]], Trial]  # the trial of thickness functions on the coarse mesh, made once
+
+
 @dataclass(frozen=True)
 class Solved:
     """A solution, the same with all conductivities as at the reference temperature if at hand, and the estimate of their error."""
@@ -134,19 +140,24 @@ def solve_to_accuracy(stack: Stack, mesh: PlanMesh, wanted: float, most_unknowns
     Solved
         On the finest discretisation; ``estimate.reached`` tells whether the accuracy is met.
     """
-    simple, through = constant_conductivity(stack), tuple(through_of(stack))
-    coarse = trial(simple, plan_space(mesh), through)
+    simple, through, space = constant_conductivity(stack), tuple(through_of(stack)), plan_space(mesh)
+    for _ in range(FLOW_PASSES if stack.flows else 0):
+        flows = settled_flows(solve(sheets_of(simple, space, through)))
+        if flows is None:
+            break
+        stack, simple = replace(stack, flows=flows), replace(simple, flows=flows)
+    coarse = cache(lambda through: trial(simple, space, through))
     finest = trial(simple, plan_space(refined(mesh)), through)
-    plan = guarded(LEFT_OVER, change(finest, coarse))
-    estimate = ErrorEstimate(finest.quantities, plan, thickness_error(coarse), wanted)
+    plan = guarded(LEFT_OVER, change(finest, coarse(through)))
+    estimate = ErrorEstimate(finest.quantities, plan, thickness_error(coarse, through), wanted)
     for _ in range(ROUNDS):
         if estimate.reached or not len(stack.sources):
             break
-        space, through = _refine(finest, estimate)
-        if _predicted(finest, space, through) > most_unknowns:
+        finer, through = _refine(finest, estimate)
+        if _predicted(finest, finer, through) > most_unknowns:
             break
-        following = trial(simple, space, through)
-        estimate = _updated(estimate, finest, following, coarse.space)
+        following = trial(simple, finer, through)
+        estimate = _updated(estimate, finest, following, coarse)
         finest = following
     constant = finest.solution
     if constant.sheets.stack is stack:
@@ -155,10 +166,9 @@ def solve_to_accuracy(stack: Stack, mesh: PlanMesh, wanted: float, most_unknowns
     return Solved(solve(sheets_of(stack, finest.space, finest.through), start=constant), constant, estimate)
 
 
-def thickness_error(coarse: Trial) -> np.ndarray:
-    """Errors (sources, 4) of a trial's thickness functions: what halving all their sub-layers changes, on a coarse mesh."""
-    finer = trial(coarse.solution.sheets.stack, coarse.space, [halved(each) for each in coarse.through])
-    return guarded(BEFORE, change(finer, coarse))
+def thickness_error(coarse: Coarse, through: tuple[Through, ...]) -> np.ndarray:
+    """Errors (sources, 4) of thickness functions: what halving all their sub-layers changes, on a coarse mesh."""
+    return guarded(BEFORE, change(coarse(tuple(halved(each) for each in through)), coarse(through)))
 
 
 def change(one: Trial, other: Trial) -> np.ndarray:
@@ -202,10 +212,9 @@ def _predicted(finest: Trial, space: PlanSpace, through: Sequence[Through]) -> f
     return finest.solution.sheets.size * len(space.areas) / len(finest.space.areas) * nodes[1] / nodes[0]
 
 
-def _updated(estimate: ErrorEstimate, before: Trial, after: Trial, coarse: PlanSpace) -> ErrorEstimate:
+def _updated(estimate: ErrorEstimate, before: Trial, after: Trial, coarse: Coarse) -> ErrorEstimate:
     if after.space is before.space:
-        thickness = thickness_error(trial(after.solution.sheets.stack, coarse, after.through))
-        return replace(estimate, values=after.quantities, thickness=thickness)
+        return replace(estimate, values=after.quantities, thickness=thickness_error(coarse, after.through))
     # The triangles that were not cut keep their share of the error.
     plan = guarded(LEFT_OVER, change(after, before)) + (1 - SHARE) * estimate.plan
     return replace(estimate, values=after.quantities, plan=plan)

@@ -4,8 +4,10 @@ from dataclasses import dataclass, field
 from functools import cache
 
 import numpy as np
+import scipy.sparse as sp
+import shapely
 
-from plancha.geometry.mesh import PlanMesh
+from plancha.geometry.mesh import PlanMesh, inside
 
 EDGES_OF_TRIANGLE = np.array([[0, 1, 3], [1, 2, 4], [0, 2, 5]])  # two corners and the node between, local numbers
 EDGE_MASS = np.array([[4.0, -1.0, 2.0], [-1.0, 4.0, 2.0], [2.0, 2.0, 16.0]]) / 30  # quadratic, per length
@@ -33,10 +35,13 @@ class PlanPattern:
 def plan_pattern(element_nodes: np.ndarray, elements: np.ndarray) -> PlanPattern:
     """The pattern of the plan matrices over the given elements (numbers)."""
     nodes, local = np.unique(element_nodes[elements], return_inverse=True)
-    local = local.reshape(-1, 6)
-    keys = (local[:, :, None] * len(nodes) + local[:, None, :]).ravel()
-    entries, slot = np.unique(keys, return_inverse=True)
-    return PlanPattern(elements, nodes, entries // max(len(nodes), 1), entries % max(len(nodes), 1), slot.ravel())
+    local = local.reshape(-1, 6).astype(np.int32)
+    rows, columns = np.repeat(local, 6, axis=1).ravel(), np.tile(local, (1, 6)).ravel()
+    numbered = sp.csr_array((np.ones(len(rows)), (rows, columns)), shape=(len(nodes), len(nodes)))
+    numbered.data = np.arange(len(numbered.data))
+    slot = numbered[rows, columns] if len(rows) else np.zeros(0, int)
+    rows, columns = numbered.tocoo().coords
+    return PlanPattern(elements, nodes, rows, columns, slot)
 
 
 @dataclass(frozen=True)
@@ -56,6 +61,7 @@ class PlanSpace:
     slopes_yy: np.ndarray
     slopes_xy: np.ndarray
     patterns: dict[bytes, PlanPattern] = field(default_factory=dict, repr=False, compare=False)
+    parts: dict[bytes, np.ndarray] = field(default_factory=dict, repr=False, compare=False)  # elements in shapes
     loads: dict[tuple, np.ndarray] = field(default_factory=dict, repr=False, compare=False)  # of power maps, laid once
 
     def pattern(self, elements: np.ndarray) -> PlanPattern:
@@ -64,6 +70,12 @@ class PlanSpace:
         if key not in self.patterns:
             self.patterns[key] = plan_pattern(self.element_nodes, elements)
         return self.patterns[key]
+
+    def within(self, shape: shapely.Polygon) -> np.ndarray:
+        """Elements (numbers, ascending) in a shape whose edges the mesh embeds, found once."""
+        if shape.wkb not in self.parts:
+            self.parts[shape.wkb] = np.flatnonzero(inside(self.mesh, shape))
+        return self.parts[shape.wkb]
 
     def conduction(self, k_xx: np.ndarray, k_yy: np.ndarray, k_xy: np.ndarray, elements: np.ndarray) -> np.ndarray:
         """Element integrals of grad(u) . k grad(v) for per-element conductivities, (elements, 6, 6)."""

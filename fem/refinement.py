@@ -4,7 +4,7 @@ import numpy as np
 import scipy.sparse as sp
 
 from plancha.fem.plan import PlanSpace
-from plancha.fem.sheets import Slab, in_plane
+from plancha.fem.slabs import Slab, in_plane
 from plancha.fem.solve import Solution
 from plancha.fem.thickness import SHEET_DEGREE, Through
 from plancha.geometry.materials import conductivity_at

@@ -11,6 +11,7 @@ MOST = 1000.0  # times the stated power; beyond that no limit is met
 TOLERANCE = 1e-5  # of the factor
 STEPS = 40
 SETTLED = 1e-8  # of the heat balance with k(T), while searching
+SETTLED_AT_REST = 1e-4  # likewise without the scaled power, where the search only starts
 
 
 @dataclass(frozen=True)
@@ -33,35 +34,29 @@ def sustainable_power(solution: Solution) -> SustainablePower | None:
     total = float(solution.powers[scaled].sum())
     if total <= 0 or limiting(component_states(solution)) is None:
         return None
-    at_rest = _at_rest(solution, scaled)
+    at_rest = solve(solution.sheets, np.where(scaled, 0.0, solution.powers), solution, SETTLED_AT_REST)
     worst = _worst(at_rest)
     if _margin(worst) <= 0:
         return SustainablePower(names, 0.0, 0.0, worst.name)
-    return _searched(solution, at_rest, total)
+    return _searched(solution, at_rest, _margin(worst), total)
 
 
-def _at_rest(solution: Solution, scaled: np.ndarray) -> Solution:
-    """The solution without the scaled power, conductivities left as they are."""
-    powers = np.where(scaled, 0.0, solution.powers)
-    temperature = solution.temperature - solution.near.rises((solution.powers - powers) @ solution.sheets.unit_loads)
-    return Solution(solution.sheets, solution.near, solution.matrix, powers, temperature, 1)
-
-
-def _searched(solution: Solution, at_rest: Solution, total: float) -> SustainablePower:
-    """The factor at which the least margin is nothing: a secant that starts from rest and the stated power."""
+def _searched(solution: Solution, at_rest: Solution, most: float, total: float) -> SustainablePower:
+    """The factor at which the least margin is nothing: a secant that starts from rest, with ``most`` of it, and the stated power."""
     names = solution.sheets.stack.scaled
-    low, high, before, state = 0.0, 1.0, at_rest, solution
+    low, high, before, state, least_before = 0.0, 1.0, at_rest, solution, most
     for _ in range(STEPS):
-        least = _margin(_worst(state))
-        slope = (least - _margin(_worst(before))) / (high - low)
+        worst = _worst(state)
+        least = _margin(worst)
+        slope = (least - least_before) / (high - low)
         following = high - least / slope if slope < 0 else np.inf
         if following > MOST:
             return SustainablePower(names, None, None, "")
         if abs(following - high) <= TOLERANCE * high:
-            return SustainablePower(names, float(following), float(following) * total, _worst(state).name)
+            return SustainablePower(names, float(following), float(following) * total, worst.name)
         following = max(following, 0.1 * high)
         before, state = state, _following(before, state, (following - low) / (high - low))
-        low, high = high, following
+        low, high, least_before = high, following, least
     raise SolveFailed(
         f"the sustainable power was not found in {STEPS} steps; last factor {high:.6g}, margin {least:.3g} K"
     )
@@ -82,5 +77,5 @@ def _following(before: Solution, state: Solution, step: float) -> Solution:
     """The solution at powers on the straight line through two states; where k depends on T, settled from that line's guess."""
     temperature = before.temperature + step * (state.temperature - before.temperature)
     powers = before.powers + step * (state.powers - before.powers)
-    guess = Solution(state.sheets, state.near, state.matrix, powers, temperature, 1)
+    guess = Solution(state.sheets, state.near, powers, temperature, 1)
     return guess if is_linear(state.sheets) else solve(state.sheets, powers, guess, SETTLED)
