@@ -1,4 +1,4 @@
-"""The command line: new, check, solve, measured, compare, materials.
+"""The command line: new, check, solve, measured, rank, compare, materials.
 
 It parses with nothing heavy imported; each command loads what it needs.
 """
@@ -37,6 +37,7 @@ def parser() -> argparse.ArgumentParser:
     solve.add_argument("--no-pictures", action="store_true", help="write no PNG files")
     solve.add_argument("--window", action="store_true", help="open an interactive window afterwards; needs a display")
     _add_measured(commands)
+    _add_rank(commands)
     compare = commands.add_parser(
         "compare",
         help="what differs between results, in the input and in the output",
@@ -80,6 +81,27 @@ def _add_measured(commands: argparse._SubParsersAction) -> None:
     )
     measured.add_argument("-o", "--out", type=Path, help="folder for results (default: results beside the study file)")
     measured.add_argument("--no-pictures", action="store_true", help="write no PNG files")
+
+
+def _add_rank(commands: argparse._SubParsersAction) -> None:
+    rank = commands.add_parser(
+        "rank",
+        help="every candidate for one joint of a study, by the margin that it leaves at the end of life",
+        epilog='Example: plancha rank study.toml --joint processor.interface --pressure "300 kPa" --candidates mine.csv',
+    )
+    rank.add_argument("study", type=Path)
+    rank.add_argument("--joint", required=True, metavar="NAME", help="the interface, as load cases call it")
+    rank.add_argument("--case", metavar="NAME", help="the load case (default: the study as written)")
+    rank.add_argument(
+        "--component", metavar="NAME", help="whose peak is shown beside the limiting one's (default: the joint's own)"
+    )
+    rank.add_argument(
+        "--candidates", type=Path, metavar="FILE", action="append", default=[], help="CSV table of further candidates"
+    )
+    rank.add_argument("--pressure", metavar="TEXT", help='on the joint, such as "300 kPa" (default: as in the study)')
+    rank.add_argument("--force", metavar="TEXT", help='of the clamp, such as "200 N", over the area of contact')
+    rank.add_argument("-o", "--out", type=Path, help="folder for results (default: results beside the study file)")
+    rank.add_argument("--no-pictures", action="store_true", help="write no PNG files")
 
 
 def main(arguments: list[str] | None = None) -> int:

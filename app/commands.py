@@ -147,6 +147,34 @@ def measured(given: argparse.Namespace) -> int:
     return 0
 
 
+def rank(given: argparse.Namespace) -> int:
+    """Rank every candidate for one joint of a study."""
+    from plancha.app.rank import ranking_of
+    from plancha.app.rank_files import write_ranking
+    from plancha.app.rank_request import RankRequest
+    from plancha.app.rank_tables import print_ranking
+    from plancha.app.whole import refuse_bad_place
+
+    folder = given.out or given.study.parent / "results"
+    refuse_bad_place(folder)  # before the work, not after it
+    request = RankRequest(
+        study=given.study,
+        joint=given.joint,
+        case=given.case,
+        component=given.component,
+        candidates=tuple(given.candidates),
+        pressure=given.pressure,
+        force=given.force,
+    )
+    out = console()
+    with out.status("reading") as status:
+        found = ranking_of(request, lambda words: status.update(Text(words)))
+        written = write_ranking(folder, found, pictures=not given.no_pictures)
+    print_ranking(out, found)
+    out.print("Written: " + ", ".join(str(path) for path in written))
+    return 0
+
+
 def compare(given: argparse.Namespace) -> int:
     """Say what differs between results; draw the difference of their temperatures where a folder is given for it."""
     from plancha.app.compare import open_results, print_comparison

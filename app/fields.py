@@ -15,7 +15,7 @@ from xml.sax.saxutils import quoteattr
 import numpy as np
 
 from plancha.fem.plan import PlanSpace
-from plancha.fem.sheets import Slab
+from plancha.fem.slabs import Slab
 from plancha.fem.solve import Solution, slab_temperature
 from plancha.geometry.bodies import elevations
 

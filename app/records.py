@@ -3,6 +3,7 @@
 import hashlib
 from pathlib import Path
 
+from plancha.app.flow_records import flow_records
 from plancha.app.result import (
     A_PSI,
     A_THETA,
@@ -32,8 +33,10 @@ from plancha.fem.datasheet import DatasheetPoints
 from plancha.fem.findings import Findings
 from plancha.fem.ladder import RUNGS, Ladder
 from plancha.fem.lumped import Lumped
+from plancha.fem.solve import Solution, slab_temperature
 from plancha.geometry.bodies import FACE_NAMES, total_height, total_mass
 from plancha.geometry.load_cases import texts_of
+from plancha.geometry.materials import outside_range
 from plancha.geometry.study_file import Case, StudyFile
 
 
@@ -90,6 +93,7 @@ def case_record(case: Case, findings: Findings) -> CaseRecord:
         ),
         lumped=[_lumped(each) for each in findings.lumped],
         ladder=[_ladder(each) for each in findings.ladders],
+        flows=flow_records(findings),
         ways_out=[
             PathRecord(
                 name=path.name,
@@ -112,8 +116,17 @@ def case_record(case: Case, findings: Findings) -> CaseRecord:
             accuracy_estimated=estimate.worst if estimate else None,
             accuracy_reached=estimate.reached if estimate else None,
         ),
-        notes=[*stack.notes, *space.mesh.snapped],
+        notes=[*stack.notes, *space.mesh.snapped, *_range_notes(findings.solution)],
     )
+
+
+def _range_notes(solution: Solution) -> list[str]:
+    """Bodies whose temperatures leave the range in which their conductivity is known."""
+    told = (
+        (slab.body, outside_range(slab.body.material, slab_temperature(solution, slab)))
+        for slab in solution.sheets.slabs
+    )
+    return [f"{body.name}, {words}" for body, words in told if words]
 
 
 def _error(findings: Findings, number: int, quantity: int) -> float | None:

@@ -64,7 +64,9 @@ class SpreadingRecord(Record):
 
     component: str
     body: str
-    face: Annotated[str, Field(description="of that body, on which the component sits")]
+    face: Annotated[
+        str, Field(description="of that body, on which the component sits", pattern="^(component|cooled) side$")
+    ]
     maximum_K_per_W: Annotated[float | None, Field(description=NO_FOOTPRINT)]
     mean_K_per_W: Annotated[float | None, Field(description=NO_FOOTPRINT)]
     maximum_error_K_per_W: Annotated[float | None, Field(description="estimated discretisation error")]
@@ -123,7 +125,7 @@ class PathRecord(Record):
     """Heat by one way out; negative where heat comes in."""
 
     name: str
-    kind: Annotated[str, Field(description="film, board, rim or held")]
+    kind: Annotated[str, Field(description="film, board, rim, flow or held")]
     body: Annotated[str, Field(description="empty for a held place")]
     heat_W: float
     area_mm2: Annotated[float | None, Field(description="null for a held place")]
@@ -174,6 +176,62 @@ class DatasheetRecord(Record):
     quotients: list[QuotientRecord]
 
 
+class SpanRecord(Record):
+    """A field between the fins, in the unit that its key says."""
+
+    least: Annotated[float, Field(description="over all cells that take heat")]
+    mean: Annotated[float, Field(description="weighted by the walls' conductance")]
+    most: Annotated[float, Field(description="over all cells that take heat")]
+
+
+class OperatingRecord(Record):
+    """Where the fans meet the resistance."""
+
+    fans: Annotated[list[str], Field(description="that run")]
+    dead: Annotated[list[str], Field(description="that do not")]
+    rate_m3_per_s: float
+    pressure_Pa: float
+    stalled: Annotated[bool, Field(description="left of the last maximum of the fans' curve")]
+    also_at_m3_per_s: Annotated[list[float], Field(description="further crossings, where the curve has a dip")]
+
+
+class ProfileRecord(Record):
+    """Peaks at both limits of how the fan's profile falls on the bank."""
+
+    evened_share: Annotated[float, Field(description="taken: 0 rigid, 1 evened out by the pressure")]
+    rigid_peaks_degC: Annotated[dict[str, float], Field(description="by component, if the fan's profile stays rigid")]
+    evened_peaks_degC: Annotated[dict[str, float], Field(description="by component, if the pressure evens it out")]
+
+
+class FlowRecord(Record):
+    """One coolant's way past its fins."""
+
+    name: str
+    fluid: str
+    entry: Annotated[str, Field(description="side, top or through")]
+    rate_m3_per_s: Annotated[float, Field(description="at the inlet")]
+    mass_g_per_s: float
+    inlet_degC: float
+    outlet_degC: Annotated[float, Field(description="mixed, with what slips by")]
+    hottest_degC: Annotated[float, Field(description="of the coolant at a wall")]
+    heat_W: float
+    share_between_fins: Annotated[float, Field(description="of the rate; the rest slips by")]
+    pressure_drop_Pa: Annotated[float, Field(description="banks and losses")]
+    banks_drop_Pa: float
+    power_W: Annotated[float, Field(description="rate times pressure drop; a fan takes more")]
+    sound_dBA: Annotated[float | None, Field(description="of all running fans; null where unknown")]
+    operating_point: Annotated[OperatingRecord | None, Field(description="null where the rate is given")]
+    velocity_m_per_s: Annotated[SpanRecord, Field(description="between the fins")]
+    coefficient_W_per_m2K: Annotated[SpanRecord, Field(description="on the fins' surface")]
+    fin_efficiency: Annotated[SpanRecord, Field(description="of fins rooted on a base at one temperature")]
+    properties_at_degC: Annotated[
+        float, Field(description="mean temperature of the coolant, where its properties are taken")
+    ]
+    profile: Annotated[ProfileRecord | None, Field(description="null without a known profile")]
+    neglected: Annotated[str, Field(description="what the description of this entry leaves out")]
+    warnings: Annotated[list[str], Field(description="laws outside their range, stalled fans, and the like")]
+
+
 class AuditRecord(Record):
     """What the solve showed of itself."""
 
@@ -218,9 +276,13 @@ class CaseRecord(Record):
     coupling: CouplingRecord
     lumped: list[LumpedRecord]
     ladder: list[LadderRecord]
+    flows: list[FlowRecord] = []
     ways_out: list[PathRecord]
     audit: AuditRecord
-    notes: Annotated[list[str], Field(description="remarks: unusual values, overhangs, edges made one")]
+    notes: Annotated[
+        list[str],
+        Field(description="remarks: unusual values, overhangs, edges made one, materials beyond their known range"),
+    ]
 
 
 class Result(Record):

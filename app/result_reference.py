@@ -16,6 +16,12 @@ from plancha.app.result import SCHEMA, Record, Result
 
 # Ends of keys and the units they stand for; the longer first, so that K_per_W is not taken for W.
 UNITS = {
+    "_W_per_m2K": "W/m^2/K",
+    "_m3_per_s": "m^3/s",
+    "_g_per_s": "g/s",
+    "_m_per_s": "m/s",
+    "_Pa": "Pa",
+    "_dBA": "dB(A)",
     "_K_per_W": "K/W",
     "_degC": "degC",
     "_mm2": "mm^2",
@@ -106,7 +112,7 @@ def type_in_words(annotation: Any) -> str:
     if origin is list:
         return f"list of {PLURALS.get(inner := type_in_words(arguments[0]), inner)}"
     if origin is dict:
-        return "table of texts"
+        return f"table of {PLURALS.get(inner := type_in_words(arguments[1]), inner)}"
     return "table" if _record_in(annotation) else WORDS[annotation]
 
 

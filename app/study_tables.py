@@ -7,7 +7,8 @@ from rich.console import Console, Group
 from rich.text import Text
 
 from plancha.app.tables import section
-from plancha.geometry.bodies import Grid, Source, Stack, total_height, total_mass
+from plancha.geometry.bodies import Source, Stack, total_height, total_mass
+from plancha.geometry.grid import Grid
 from plancha.geometry.materials import Material
 from plancha.geometry.power_map import peak_flux
 from plancha.geometry.study_file import StudyFile

@@ -1,13 +1,11 @@
 """What a solve found, as tables for the terminal."""
 
-from collections.abc import Sequence
-
-from rich import box
 from rich.console import Console, Group
-from rich.table import Table
 from rich.text import Text
 
+from plancha.app.flow_tables import flow_table
 from plancha.app.result import CaseRecord, DatasheetRecord, LadderRecord, LumpedRecord, Result
+from plancha.app.sections import section
 
 MOST_CASES = 8  # load cases up to which every component's margin in each is printed
 MOST_COUPLED = 6  # components up to which the coupling matrix is printed
@@ -16,19 +14,6 @@ CAUTIONS = (
     "These are engineering estimates, no substitute for measurement, for the safety standards and codes that apply where "
     "the product is sold, or, where required, for a licensed engineer.",
 )
-
-
-def section(title: str, columns: Sequence[str], rows: Sequence[Sequence[str]], *remarks: str, bold: int = -1) -> Group:
-    """A titled table, first column left, the others right, one row in bold, with remarks below.
-
-    Cells are taken as they stand: brackets in a user's names are no markup.
-    """
-    table = Table(box=box.SIMPLE_HEAD, show_edge=False, pad_edge=False)
-    for number, column in enumerate(columns):
-        table.add_column(Text(column), justify="left" if number == 0 else "right", overflow="fold")
-    for number, row in enumerate(rows):
-        table.add_row(*(Text(cell) for cell in row), style="bold" if number == bold else None)
-    return Group(Text(f"\n{title}", style="bold"), table, *(Text(remark) for remark in remarks if remark))
 
 
 def _number(value: float | None, form: str, absent: str = "-") -> str:
@@ -56,6 +41,8 @@ def print_result(console: Console, result: Result) -> None:
         console.print(spreading_table(base))
     if 1 < len(base.components) <= MOST_COUPLED:
         console.print(coupling_table(base))
+    for flow in base.flows:
+        console.print(flow_table(base, flow))
     console.print(ways_out_table(base), sustainable_line(base))
     if len(result.cases) > 1:
         console.print(cases_table(result))
@@ -64,7 +51,7 @@ def print_result(console: Console, result: Result) -> None:
         worst_case = result.cases[worst_case_number(result)]
         if worst_case is not base:
             console.print(budget_table(worst_case, None))
-    console.print(closing_lines(base))
+    console.print(closing_lines(result))
 
 
 def worst_component(case: CaseRecord) -> str | None:
@@ -298,12 +285,21 @@ def _least_margin(case: CaseRecord) -> float | None:
     return min((each.margin_K for each in case.components if each.margin_K is not None), default=None)
 
 
-def closing_lines(case: CaseRecord) -> Text:
-    """Notes, what the solve showed of itself, and the cautions."""
-    audit = case.audit
-    lines = [f"Note: {note}" for note in case.notes]
+def closing_lines(result: Result) -> Text:
+    """Notes, what the solve of the study as written showed of itself, and the cautions."""
+    audit = result.cases[0].audit
+    lines = _note_lines(result)
     lines.append(
         f"Audit: heat in and out differ by {audit.imbalance:.0e}, residual {audit.residual:.0e} of the heat that moves; "
         f"{audit.points} points, {audit.unknowns} unknowns."
     )
     return Text("\n" + "\n".join([*lines, *(f"Caution: {caution}" for caution in CAUTIONS)]), style="dim")
+
+
+def _note_lines(result: Result) -> list[str]:
+    """Notes on the study as written, what the worst load case adds to them, and which others add something."""
+    base, worst = result.cases[0], result.cases[worst_case_number(result)]
+    lines = [f"Note: {note}" for note in base.notes]
+    lines += [f'Note on "{worst.name}": {note}' for note in worst.notes if note not in base.notes]
+    others = [case.name for case in result.cases if case is not worst and set(case.notes) - set(base.notes)]
+    return [*lines, f"Further notes in result.json on {', '.join(others)}."] if others else lines

@@ -41,6 +41,12 @@ def heat_paths(solution: Solution) -> tuple[HeatPath, ...]:
         HeatPath(e.name, e.kind, e.heat(solution.temperature), e.area, sheets.stack.bodies[e.body].name)
         for e in sheets.exchanges
     ]
+    for stream, state in zip(sheets.streams, sheets.states):
+        area = sum(wall.area for wall in stream.walls)
+        bank = sheets.stack.banks[state.flow.banks[0]]
+        paths.append(
+            HeatPath(stream.name, "flow", stream.heat(solution.temperature), area, sheets.stack.bodies[bank.base].name)
+        )
     for number, name in enumerate(sheets.held_names):
         paths.append(HeatPath(name, "held", solution.held_heat(number), float("nan"), ""))
     return tuple(paths)
@@ -63,6 +69,7 @@ def audit(solution: Solution) -> Audit:
     free = free_unknowns(sheets)
     residual = float(np.abs(solution.nodal_heat[free]).sum()) / max(moving, rounding / RESIDUAL_LIMIT)
     surroundings = [e.temperature for e in sheets.exchanges] + list(sheets.held_temperatures)
+    surroundings += [stream.network.inlet for stream in sheets.streams]
     span = max(float(np.ptp(np.append(solution.temperature, surroundings))), NO_SPAN)
     below = (min(surroundings) - float(solution.temperature.min())) / span
     if not imbalance <= BALANCE_LIMIT:
@@ -71,6 +78,10 @@ def audit(solution: Solution) -> Audit:
         raise SolveFailed(
             f"the residual is {residual:.2g} of the heat that moves; at most {RESIDUAL_LIMIT:g} is allowed"
         )
+    for stream in sheets.streams:
+        given, carried = stream.heat(solution.temperature), stream.carried(solution.temperature)
+        if not abs(given - carried) <= BALANCE_LIMIT * max(moving, rounding / BALANCE_LIMIT):
+            raise SolveFailed(f"{stream.name} takes up {given:.9g} W and carries away {carried:.9g} W")
     if below > UNDERSHOOT_LIMIT:
         raise SolveFailed(f"a temperature lies {100 * below:.2g} % of the whole span below the coldest surroundings")
     return Audit(heat_in, paths, imbalance, residual, max(below, 0.0))

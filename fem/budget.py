@@ -5,10 +5,13 @@ from dataclasses import dataclass
 import numpy as np
 
 from plancha.fem.components import active_peak
+from plancha.fem.finned import bank_coolant, bank_heat, film_name, fin_bodies, place_of_bank
 from plancha.fem.planes import active_elements, contact_elements, cooled_elements, joint_heat, plan_mean
 from plancha.fem.solve import Solution
+from plancha.geometry.air import Bank
 from plancha.geometry.bodies import COMPONENT_SIDE, COOLED_SIDE, Film, Held, Joint, Source
 
+End = Film | Held | Bank  # what a chain may end with
 NOTHING = 1e-9  # K; a step of less than this is none
 
 
@@ -50,13 +53,15 @@ def _plane(solution: Solution, body: int, face: int, elements: np.ndarray) -> Pl
     return Plane(body, face, elements, plan_mean(solution.sheets.space, solution.face(body, face), elements))
 
 
-def way_out(solution: Solution, source: Source) -> tuple[list[int], list[int], Film | Held | None]:
-    """Bodies from the chip to the one whose film or held face ends the chain, the joints between, and that end.
+def way_out(solution: Solution, source: Source) -> tuple[list[int], list[int], End | None]:
+    """Bodies from the chip to the one whose film, fins or held face end the chain, the joints between, and that end.
 
-    Beyond the body the component sits on, the way follows the joint or film that takes the most heat.
+    Bodies that stand for fins are part of their bank. Beyond the body the component sits on, the way
+    follows the joint or film that takes the most heat.
     """
     stack = solution.sheets.stack
     bodies, joints = list(source.chain), list(source.joints)
+    aside = _chips(stack.sources) | fin_bodies(stack)
     while True:
         ends = _ends(solution, bodies[-1])
         onward = [
@@ -64,7 +69,7 @@ def way_out(solution: Solution, source: Source) -> tuple[list[int], list[int], F
             for number, joint in enumerate(stack.joints)
             if bodies[-1] in (joint.lower, joint.upper)
             and number not in joints
-            and _other(joint, bodies[-1]) not in _chips(stack.sources) | set(bodies)
+            and _other(joint, bodies[-1]) not in aside | set(bodies)
         ]
         best_end = max(ends, key=lambda end: end[0], default=None)
         best_joint = max(onward, default=None)
@@ -82,11 +87,13 @@ def _other(joint: Joint, body: int) -> int:
     return joint.upper if joint.lower == body else joint.lower
 
 
-def _ends(solution: Solution, body: int) -> list[tuple[float, Film | Held]]:
-    """Heat [W] and place of each film or held face on a body; a way to the board is never the end of the chain."""
+def _ends(solution: Solution, body: int) -> list[tuple[float, End]]:
+    """Heat [W] and place of each film, bank or held face on a body; a way to the board is never the end of the chain."""
     stack = solution.sheets.stack
     places: list[Film | Held] = [film for film in stack.films if not film.board]
-    return [(abs(_end_heat(solution, place)), place) for place in [*places, *stack.helds] if place.body == body]
+    own: list[End] = [place for place in [*places, *stack.helds] if place.body == body]
+    own += [bank for bank in stack.banks if bank.base == body]
+    return [(abs(_end_heat(solution, place)), place) for place in own]
 
 
 def budget_of(solution: Solution, source: Source) -> Budget:
@@ -136,7 +143,7 @@ def _whole_face(solution: Solution, plane: Plane) -> Plane:
     return _plane(solution, plane.body, plane.face, solution.sheets.slabs[plane.body].pattern.elements)
 
 
-def _last_steps(solution: Solution, plane: Plane, heat: float, end: Film | Held | None, shared: bool) -> list[Step]:
+def _last_steps(solution: Solution, plane: Plane, heat: float, end: End | None, shared: bool) -> list[Step]:
     """From the plane by which heat enters the last body to the reference: through it, its film, its coolant."""
     stack = solution.sheets.stack
     if end is None:
@@ -148,6 +155,11 @@ def _last_steps(solution: Solution, plane: Plane, heat: float, end: Film | Held 
         ]
     leaving = _plane(solution, plane.body, end.face, cooled_elements(solution, end))
     taken = _end_heat(solution, end)
+    if isinstance(end, Bank):
+        return [
+            *_through(solution, plane, leaving, heat, taken, shared),
+            *_finned_steps(solution, end, leaving.mean, taken, shared),
+        ]
     return [
         *_through(solution, plane, leaving, heat, taken, shared),
         Step(end.name, leaving.mean - end.temperature, taken, shared),
@@ -155,9 +167,23 @@ def _last_steps(solution: Solution, plane: Plane, heat: float, end: Film | Held 
     ]
 
 
-def _end_heat(solution: Solution, end: Film | Held) -> float:
-    """Heat [W] that leaves through a film or a held face."""
+def _end_heat(solution: Solution, end: End) -> float:
+    """Heat [W] that leaves through a film, a bank of fins or a held face."""
     sheets = solution.sheets
+    if isinstance(end, Bank):
+        return bank_heat(solution, sheets.stack.banks.index(end))
     if isinstance(end, Film):
         return sheets.exchanges[sheets.stack.films.index(end)].heat(solution.temperature)
     return solution.held_heat(sheets.held_names.index(end.name))
+
+
+def _finned_steps(solution: Solution, bank: Bank, base: float, taken: float, shared: bool) -> list[Step]:
+    """From the base under a bank, at its mean [K], to the reference: fins and film, the coolant's warming, its inlet."""
+    stack = solution.sheets.stack
+    number = stack.banks.index(bank)
+    flow, coolant = place_of_bank(solution, number).state.flow, bank_coolant(solution, number)
+    return [
+        Step(film_name(bank), base - coolant, taken, shared),
+        Step(f"{flow.name}: {flow.fluid} warming", coolant - flow.inlet, taken, shared),
+        Step(f"{flow.name}: inlet above the reference", flow.inlet - stack.reference, taken, shared),
+    ]

@@ -105,7 +105,7 @@ def peak_weights(solution: Solution, source: int) -> np.ndarray:
 
 def peak_response(solution: Solution, source: int) -> np.ndarray:
     """How a source's hot spot responds to heat placed at each unknown (unknowns,) [K/W]."""
-    return solution.system.rises(peak_weights(solution, source))
+    return solution.system.responses(peak_weights(solution, source))
 
 
 def temperature_at(solution: Solution, source: int, point: tuple[float, float]) -> float:

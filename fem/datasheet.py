@@ -120,5 +120,6 @@ def case_share(solution: Solution, source: Source, power: float) -> float:
 def _is_alone(solution: Solution) -> bool:
     """Whether no other component gives off heat and everything that cools has the reference temperature."""
     sheets = solution.sheets
-    surroundings = np.array([each.temperature for each in sheets.exchanges] + list(sheets.held_temperatures))
+    inlets = [stream.network.inlet for stream in sheets.streams]
+    surroundings = np.array([each.temperature for each in sheets.exchanges] + list(sheets.held_temperatures) + inlets)
     return bool((solution.powers > 0).sum() == 1 and (np.abs(surroundings - sheets.stack.reference) < SAME).all())

@@ -20,6 +20,7 @@ from plancha.fem.components import (
 )
 from plancha.fem.datasheet import DatasheetPoints, datasheet_points
 from plancha.fem.estimate import ErrorEstimate, Solved, solve_to_accuracy
+from plancha.fem.flow_readings import FlowReading, ProfileLimits, flow_readings, profile_limits
 from plancha.fem.ladder import Ladder, ladders, lumped_of
 from plancha.fem.lumped import Lumped
 from plancha.fem.memory import most_unknowns, refuse_what_does_not_fit
@@ -27,11 +28,12 @@ from plancha.fem.plan import plan_space
 from plancha.fem.refinement import halved, refined
 from plancha.fem.resolution import through_of
 from plancha.fem.sheets import sheets_of
+from plancha.fem.slabs import conduction_key
 from plancha.fem.solve import Solution, solve
 from plancha.fem.sustain import SustainablePower, sustainable_power
+from plancha.geometry.air import Bank
 from plancha.geometry.bodies import Source, Stack
 from plancha.geometry.grading import plan_mesh, snapped_stack
-from plancha.geometry.materials import Material
 
 
 @dataclass(frozen=True)
@@ -52,6 +54,8 @@ class Findings:
     sustainable: SustainablePower | None
     lumped: list[Lumped]
     ladders: list[Ladder]
+    flows: list[FlowReading]
+    limits: list[ProfileLimits]
 
 
 def solve_stack(stack: Stack, refinement: float = 1.0) -> Solution:
@@ -80,18 +84,21 @@ def same_bodies(one: Stack, other: Stack) -> bool:
     """Whether two stacks differ in nothing that a discretisation is made for: bodies, what touches what, maps, cooled areas."""
 
     def shape(stack: Stack) -> tuple:
-        bodies = [(b.outline.wkb, b.thickness, _conduction(b.material), b.turned, b.sheet) for b in stack.bodies]
+        bodies = [(b.outline.wkb, b.thickness, conduction_key(b.material), b.turned, b.sheet) for b in stack.bodies]
         joints = [(joint.lower, joint.upper, joint.impedance == 0) for joint in stack.joints]
         sources = [(s.chain, s.face, s.outline.wkb, s.power > 0, s.heat_depth, _map_key(s)) for s in stack.sources]
         films = [(film.body, film.face, film.area and film.area.wkb) for film in stack.films]
         helds = [(held.body, held.face, held.area and held.area.wkb) for held in stack.helds]
-        return bodies, joints, sources, films, helds, stack.mesh_size, stack.accuracy
+        banks = [(bank.base, bank.face, bank.along, bank.is_film, *_fins_key(bank)) for bank in stack.banks]
+        flows = [(flow.banks, flow.entry, flow.side) for flow in stack.flows]
+        return bodies, joints, sources, films, helds, banks, flows, stack.mesh_size, stack.accuracy
 
     return shape(one) == shape(other)
 
 
-def _conduction(material: Material) -> tuple:
-    return material.conductivity, material.exponent, material.temperature_reference
+def _fins_key(bank: Bank) -> tuple:
+    """What of a bank makes its cells."""
+    return tuple((region.outline.wkb, region.fins) for region in bank.regions)
 
 
 def _map_key(source: Source) -> bytes:
@@ -101,7 +108,8 @@ def _map_key(source: Source) -> bytes:
 
 def _solved_again(stack: Stack, before: Solved) -> Solved:
     sheets = sheets_of(stack, before.solution.sheets.space, [slab.through for slab in before.solution.sheets.slabs])
-    solution = solve(sheets)
+    near = before.solution
+    solution = solve(sheets, start=replace(near, near=near.system))
     old = before.estimate
     rises = (
         np.array([(state.peak.value, state.mean) for state in component_states(solution)]).reshape(-1, 2)
@@ -143,4 +151,6 @@ def findings_of(solved: Solved | Solution, thorough: bool = True) -> Findings:
         sustainable=sustainable_power(solution),
         lumped=lumped,
         ladders=ladders(solution, lumped, constant) if thorough else [],
+        flows=flow_readings(solution),
+        limits=profile_limits(solution) if thorough else [],
     )

@@ -5,12 +5,15 @@ from dataclasses import dataclass, replace
 from plancha.fem.budget import way_out
 from plancha.fem.components import active_peak
 from plancha.fem.estimate import constant_conductivity
+from plancha.fem.finned import film_name, without_flows
 from plancha.fem.lumped import Lumped, lumped_estimate, mean_coefficient
 from plancha.fem.planes import cooled_elements
 from plancha.fem.sheets import Sheets, plan_loads_of, sheets_of, unit_loads
 from plancha.fem.solve import Solution, solve
 from plancha.fem.thickness import SHEET_DEGREE, Through
-from plancha.geometry.bodies import Body, Film, Grid, Joint, Source, Stack
+from plancha.geometry.air import Bank
+from plancha.geometry.bodies import Body, Film, Joint, Source, Stack
+from plancha.geometry.grid import Grid
 from plancha.geometry.power_map import peak_flux
 
 RUNGS = (
@@ -19,7 +22,7 @@ RUNGS = (
     "true footprints: thin plates, even heat",
     "true power maps",
     "thickness resolved",
-    "k(T) and cooling field",
+    "k(T), cooling field, fins and their coolant",
 )
 
 
@@ -33,15 +36,17 @@ class Ladder:
 
 def lumped_of(solution: Solution) -> list[Lumped]:
     """The lumped estimate of every component, along the way its heat takes in the solution."""
-    stack = solution.sheets.stack
-    ways = [way_out(solution, source) for source in stack.sources]
+    stack, written = without_flows(solution), solution.sheets.stack
+    ways = [way_out(solution, source) for source in written.sources]
     heat = {
         body: sum(source.power for source, (bodies, _, _) in zip(stack.sources, ways) if body in bodies)
-        for body in range(len(stack.bodies))
+        for body in range(len(written.bodies))
     }
     found = []
     for number, (bodies, joints, end) in enumerate(ways):
         area = 0.0 if end is None else float(solution.sheets.space.areas[cooled_elements(solution, end)].sum())
+        if isinstance(end, Bank):
+            end = next(film for film in stack.films if film.name == film_name(end))
         found.append(lumped_estimate(stack, number, bodies, joints, end, area, heat))
     return found
 
@@ -51,14 +56,16 @@ def ladders(solution: Solution, lumped: list[Lumped], constant: Solution | None 
 
     ``constant`` is the solution with all conductivities as at the reference temperature, where it is at hand.
     """
-    stack = solution.sheets.stack
+    stack = without_flows(solution)
     simple = constant_stack(stack)
     sheets = sheets_of(thin_plates(simple), solution.sheets.space, [Through(degree=SHEET_DEGREE)] * len(stack.bodies))
     mapped = solve(sheets)
-    even = solve(sheets_of_even_heat(sheets), start=mapped)
+    unmapped = sheets_of_even_heat(sheets)
+    even = replace(mapped, sheets=unmapped, temperature=mapped.near.temperatures(mapped.powers @ unmapped.unit_loads))
     evenly_cooled = not any(isinstance(film.coefficient, Grid) for film in stack.films)
-    if constant is None or not evenly_cooled:
-        constant = solve(sheets_of(simple, solution.sheets.space, [slab.through for slab in solution.sheets.slabs]))
+    if constant is None or not evenly_cooled or solution.sheets.streams:
+        through = [slab.through for slab in solution.sheets.slabs[: len(stack.bodies)]]
+        constant = solve(sheets_of(simple, solution.sheets.space, through))
     found = []
     for number, (estimate, source) in enumerate(zip(lumped, stack.sources)):
         peaks = [

@@ -6,7 +6,7 @@ import numpy as np
 import scipy.sparse as sp
 
 from plancha.fem.plan import PlanSpace, barycentric, shape_values
-from plancha.geometry.bodies import Grid
+from plancha.geometry.grid import Grid
 from plancha.geometry.power_map import PowerMap
 
 MOST_OVERLAPS = 1_500_000  # beyond this the cells are far smaller than the triangles and count as points
@@ -195,6 +195,7 @@ def _row_shares(space: PlanSpace, element: np.ndarray, left: float, level: np.nd
     along = barycentric(space, element, corners[:, 0] + [1.0, 0.0]) - [1.0, 0.0, 0.0]
 
     def product(m: int, n: int) -> np.ndarray:
+        """Sums of watts times the barycentric coordinates m and n."""
         a, b = at_left[:, m], at_left[:, n]
         return (
             a * b * sums[:, 0]

@@ -10,7 +10,8 @@ import shapely
 
 from plancha.fem.plate_series import Layer
 from plancha.fem.spreading import cone_resistance, lee_spreading_resistance, series_mean_resistance, series_rise_at
-from plancha.geometry.bodies import Body, Film, Grid, Held, Joint, Source, Stack
+from plancha.geometry.bodies import Body, Film, Held, Joint, Source, Stack
+from plancha.geometry.grid import Grid
 from plancha.geometry.materials import conductivity_at
 
 POINTS = 7  # along each side of a footprint, where the series is looked at for its maximum

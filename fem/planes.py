@@ -2,10 +2,14 @@
 
 import numpy as np
 
+from plancha.fem.exchanges import bare_elements, face_matrix, shared_elements
 from plancha.fem.plan import Peak, PlanSpace, maximum
-from plancha.fem.sheets import Slab, bare_elements, face_matrix, shared_elements, slab_matrix, source_elements
+from plancha.fem.sheets import slab_matrix, source_elements
+from plancha.fem.slabs import Slab
 from plancha.fem.solve import Solution
+from plancha.geometry.air import Bank
 from plancha.geometry.bodies import COMPONENT_SIDE, COOLED_SIDE, Film, Held, Source
+from plancha.geometry.mesh import inside
 
 
 def plan_mean(space: PlanSpace, values: np.ndarray, elements: np.ndarray) -> float:
@@ -39,9 +43,12 @@ def contact_elements(solution: Solution, joint: int) -> np.ndarray:
     return shared_elements(solution.sheets.slabs, solution.sheets.stack.joints[joint])
 
 
-def cooled_elements(solution: Solution, place: Film | Held) -> np.ndarray:
-    """Elements of the bare face that a film or a held face acts on."""
+def cooled_elements(solution: Solution, place: Film | Held | Bank) -> np.ndarray:
+    """Elements of the face that a film, a held face or a bank of fins acts on."""
     sheets = solution.sheets
+    if isinstance(place, Bank):
+        elements = sheets.slabs[place.base].pattern.elements
+        return elements[inside(sheets.space.mesh, place.outline)[elements]]
     return bare_elements(sheets.space, sheets.stack, sheets.slabs, place)
 
 
@@ -73,6 +80,10 @@ def _heat_taken(solution: Solution, body: int, field: np.ndarray, coolants: bool
     for exchange in sheets.exchanges:
         if exchange.body == body:
             taken += exchange.matrix @ (field - (exchange.temperature if coolants else 0.0))
+    for stream in sheets.streams:
+        for wall in (wall for wall in stream.walls if wall.body == body):
+            means = stream.means(field) if coolants else stream.mixing @ field[stream.unknowns]
+            taken += wall.matrix @ field - wall.exchange.T @ means
     for number, source in enumerate(sheets.stack.sources):
         if source.chain[0] == body:
             taken -= powers[number] * sheets.unit_loads[number]

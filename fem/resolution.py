@@ -8,13 +8,14 @@ from plancha.geometry.grading import feature_of
 
 DEGREE = 2
 FINEST = 0.6  # first sub-layer over the heat's feature, thickness stretched by anisotropy, before each is cut in two
+LEAST_SIDEWAYS = 1e-9  # of the conductivity through: pins conduct nothing along the plan
 WHOLE = 0.6  # a first sub-layer of more than this share of the thickness is the whole thickness
 
 
 def stretched_thickness(body: Body) -> float:
     """Thickness [m] times sqrt(k along / k through): what the lateral size of heat is compared with."""
     k_x, k_y, k_z = body.material.conductivity
-    return body.thickness * math.sqrt(max(k_x, k_y) / k_z)
+    return body.thickness * math.sqrt(max(k_x, k_y, LEAST_SIDEWAYS * k_z) / k_z)
 
 
 def features(stack: Stack) -> dict[tuple[int, int], float]:
@@ -26,6 +27,7 @@ def features(stack: Stack) -> dict[tuple[int, int], float]:
     found: dict[tuple[int, int], float] = {}
 
     def note(body: int, face: int, size: float) -> None:
+        """Keep the smallest size of each face."""
         found[body, face] = min(size, found.get((body, face), math.inf))
 
     for source in stack.sources:

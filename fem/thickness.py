@@ -92,10 +92,18 @@ class Through:
         """Number of the node on a face: 0 component side, 1 cooled side."""
         return 0 if face == 0 else len(self.nodes) - 1
 
+    def mass_between(self, start: float, stop: float) -> np.ndarray:
+        """Integrals of products of functions from one height to another, (n, n)."""
+        at, weights = self._points(start, stop)
+        values = self.values(at)[0]
+        return values.T @ (weights[:, None] * values)
+
+    def _points(self, start: float, stop: float) -> tuple[np.ndarray, np.ndarray]:
+        return _gauss(np.unique(np.clip(np.r_[start, self.breaks, stop], start, stop)), self.degree + 1)
+
     def load(self, start: float, stop: float) -> np.ndarray:
         """Share of each function (n,) in heat spread evenly between two heights; they sum to 1."""
-        edges = np.unique(np.clip(np.r_[start, self.breaks, stop], start, stop))
-        at, weights = _gauss(edges, self.degree + 1)
+        at, weights = self._points(start, stop)
         return weights @ self.values(at)[0] / (stop - start)
 
 

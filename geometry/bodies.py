@@ -9,6 +9,8 @@ from dataclasses import dataclass, field
 import numpy as np
 import shapely
 
+from plancha.geometry.air import Bank, Flow
+from plancha.geometry.grid import Grid
 from plancha.geometry.materials import Material
 from plancha.geometry.power_map import PowerMap
 
@@ -41,20 +43,6 @@ class Joint:
     upper: int
     impedance: float
     gap: float = 0.0
-
-
-@dataclass(frozen=True)
-class Grid:
-    """Values on a grid of equal cells over a rectangle (left, bottom, right, top) [m]; row 0 is the bottom row."""
-
-    bounds: tuple[float, float, float, float]
-    values: np.ndarray
-
-    def edges(self) -> tuple[np.ndarray, np.ndarray]:
-        """Cell edges along x and along y [m]."""
-        rows, columns = self.values.shape
-        left, bottom, right, top = self.bounds
-        return np.linspace(left, right, columns + 1), np.linspace(bottom, top, rows + 1)
 
 
 @dataclass(frozen=True)
@@ -150,6 +138,8 @@ class Stack:
     scaled: tuple[str, ...]
     mesh_size: float | None = None
     accuracy: float = 0.005
+    banks: tuple[Bank, ...] = ()
+    flows: tuple[Flow, ...] = ()
     notes: tuple[str, ...] = field(default=())
     cautions: tuple[str, ...] = field(default=())
 

@@ -273,9 +273,8 @@ def _extent_along(body: Body, side: str) -> float:
 
 def loose_parts(stack: Stack) -> list[Fault]:
     """A fault for each group of joined bodies that nothing cools."""
-    cooled = (
-        {each.body for each in stack.films} | {each.body for each in stack.helds} | {each.body for each in stack.rims}
-    )
+    places: list[Film | Held | Rim] = [*stack.films, *stack.helds, *stack.rims]
+    cooled = {each.body for each in places} | {stack.banks[n].base for flow in stack.flows for n in flow.banks}
     faults = []
     for group in groups(stack):
         if not group & cooled:

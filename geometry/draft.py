@@ -8,6 +8,7 @@ from pathlib import Path as FilePath
 import numpy as np
 import shapely
 
+from plancha.geometry.air import Bank, Flow
 from plancha.geometry.bodies import Body, Film, Held, Joint, Probe, Rim, Source
 from plancha.geometry.faults import Fault
 from plancha.geometry.key_lines import Path, place_of, plain
@@ -53,6 +54,10 @@ class Draft:
     held_paths: list[Path] = field(default_factory=list)
     rims: list[Rim] = field(default_factory=list)
     rim_paths: list[Path] = field(default_factory=list)
+    banks: list[Bank] = field(default_factory=list)
+    bank_paths: list[Path] = field(default_factory=list)
+    flows: list[Flow] = field(default_factory=list)
+    flow_paths: list[Path] = field(default_factory=list)
     probes: list[Probe] = field(default_factory=list)
     materials: dict[str, Material] = field(default_factory=dict)
     faults: list[Fault] = field(default_factory=list)

@@ -8,7 +8,8 @@ import numpy as np
 import shapely
 import shapely.ops
 
-from plancha.geometry.bodies import Grid, Source, Stack
+from plancha.geometry.bodies import Source, Stack
+from plancha.geometry.grid import Grid
 from plancha.geometry.mesh import GROWTH, LARGEST, PlanMesh, SizeZone, mesh_of, snap_outlines
 from plancha.geometry.power_map import jump_lines, smallest_strong_feature, strong_regions
 
@@ -56,6 +57,7 @@ def _all_shapes(stack: Stack) -> list[shapely.Polygon]:
         [body.outline for body in stack.bodies]
         + [source.outline for source in stack.sources]
         + [area for area in areas if area is not None]
+        + [region.outline for bank in stack.banks if bank.is_film for region in bank.regions]
     )
 
 
@@ -97,7 +99,13 @@ def snapped_stack(stack: Stack) -> tuple[Stack, list[str]]:
         for each in sources
     )
     helds = with_areas(stack.helds)
-    return replace(stack, bodies=bodies, sources=sources, films=films, helds=helds, probes=probes), notes
+    banks = tuple(
+        replace(bank, regions=tuple(replace(each, outline=next(rest)) for each in bank.regions))
+        if bank.is_film
+        else bank
+        for bank in stack.banks
+    )
+    return replace(stack, bodies=bodies, sources=sources, films=films, helds=helds, probes=probes, banks=banks), notes
 
 
 def _onto(outline: shapely.Polygon, point: tuple[float, float]) -> tuple[float, float]:

@@ -8,6 +8,7 @@ from plancha.geometry import outline as shapes
 from plancha.geometry.bodies import COMPONENT_SIDE, COOLED_SIDE, FACES, Body, Joint, Source
 from plancha.geometry.draft import Draft, in_words, overlap, span_of
 from plancha.geometry.faults import StudyError
+from plancha.geometry.interface_choice import chosen_impedance
 from plancha.geometry.key_lines import Path
 from plancha.geometry.materials import Material, UnknownMaterial, find_material
 from plancha.geometry.parts import CasePoint, InlineMaterial, Interface, Outline
@@ -44,7 +45,7 @@ def lay_plates(draft: Draft) -> None:
     laid = {}
     for number, plate in enumerate(draft.study.plate):
         path: Path = ("plate", number)
-        outline, material = _footprint(draft, plate, path), _material(draft, plate.material, (*path, "material"))
+        outline, material = _footprint(draft, plate, path), material_of(draft, plate.material, (*path, "material"))
         if outline is not None and material is not None:
             sheet = plate.model == "sheet"
             body = Body(plate.name, outline, plate.thickness, material, plate.turned, sheet)
@@ -152,7 +153,8 @@ def _less_cut_outs(
         return None
 
 
-def _material(draft: Draft, choice: str | InlineMaterial, path: Path) -> Material | None:
+def material_of(draft: Draft, choice: str | InlineMaterial, path: Path) -> Material | None:
+    """The material called so, or written out; a fault where there is none, a note where it conducts unusually."""
     if isinstance(choice, InlineMaterial):
         material = _inline(choice)
     else:
@@ -182,13 +184,20 @@ def _inline(spec: InlineMaterial) -> Material:
     )
 
 
-def interface_impedance(draft: Draft, spec: Interface | str | None, path: Path) -> tuple[float, float]:
-    """Impedance [m2 K/W] and bond line [m] of an interface; both 0 for perfect contact or after a fault."""
+def interface_impedance(
+    draft: Draft, spec: Interface | str | None, path: Path, area: float | None = None
+) -> tuple[float, float]:
+    """Impedance [m2 K/W] and bond line [m] of an interface; both 0 for perfect contact or after a fault.
+
+    ``area`` [m2] is what a clamp's force presses on.
+    """
     if not isinstance(spec, Interface):
         return 0.0, 0.0
+    if spec.candidate is not None:
+        return chosen_impedance(draft, spec, path, area)
     conductivity = spec.conductivity
     if spec.material is not None:
-        material = _material(draft, spec.material, (*path, "material"))
+        material = material_of(draft, spec.material, (*path, "material"))
         if material is None:
             return 0.0, 0.0
         draft.materials[material.name] = material
@@ -213,7 +222,8 @@ def _judge_impedance(draft: Draft, impedance: float, path: Path) -> None:
 
 
 def _join(draft: Draft, lower: int, upper: int, spec: Interface | str | None, name: str, path: Path) -> None:
-    impedance, gap = interface_impedance(draft, spec, path)
+    area = overlap(draft.bodies[lower].outline, draft.bodies[upper].outline)
+    impedance, gap = interface_impedance(draft, spec, path, area)
     _add_joint(draft, Joint(name, lower, upper, impedance, gap), path)
 
 
@@ -257,7 +267,7 @@ def _lay_layers(
 def _layer_body(
     draft: Draft, component: Component, layer: Layer, shape: shapely.Polygon | None, path: Path
 ) -> Body | None:
-    material = _material(draft, layer.material or "", (*path, "material"))
+    material = material_of(draft, layer.material or "", (*path, "material"))
     if material is None or shape is None or layer.thickness is None:
         return None
     name = _free_name(draft, f"{component.name}/{layer.name or material.name}")
@@ -272,7 +282,8 @@ def _free_name(draft: Draft, name: str) -> str:
 def _stack_up(draft: Draft, chain: list[int], interfaces: list[Between], face: int, path: Path) -> list[int]:
     joints = []
     for inner, outer, between in zip(chain[:-1], chain[1:], interfaces):
-        parts = [interface_impedance(draft, layer, at) for layer, at in between]
+        area = overlap(draft.bodies[inner].outline, draft.bodies[outer].outline) if between else None
+        parts = [interface_impedance(draft, layer, at, area) for layer, at in between]
         lower, upper = (inner, outer) if face == COMPONENT_SIDE else (outer, inner)
         name = " + ".join(layer.name or "interface" for layer, _ in between) or "perfect contact"
         joint = Joint(name, lower, upper, sum(part[0] for part in parts), sum(part[1] for part in parts))

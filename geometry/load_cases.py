@@ -14,8 +14,15 @@ from plancha.geometry.validation import shown
 
 BASE_CASE = "as written"
 MOST_CASES = 1000
-KINDS = ("plate", "component", "joint", "cooling", "edge", "probe")  # top-level lists of tables
-DEFAULT_NAMES = ("plate", "cooling", "edge")  # kinds whose entries are called so unless they say otherwise
+KINDS = ("plate", "component", "joint", "cooling", "edge", "probe", "fins", "flow", "fan")  # top-level lists of tables
+DEFAULT_NAMES = (
+    "plate",
+    "cooling",
+    "edge",
+    "fins",
+    "flow",
+    "fan",
+)  # kinds whose entries are called so unless they say otherwise
 
 
 @dataclass(frozen=True)

@@ -84,8 +84,10 @@ class Material:
             raise ValueError("a material needs a name")
         if self.category not in CATEGORIES:
             raise ValueError(f"{self.name}: no category {self.category!r}; there are {', '.join(CATEGORIES)}")
-        if len(self.conductivity) != 3 or not all(_is_positive(k) for k in self.conductivity):
-            raise ValueError(f"{self.name}: conductivity {self.conductivity} must be three values above 0 W/m/K")
+        k = self.conductivity
+        if len(k) != 3 or not (_is_positive(k[2]) and all(each == 0 or _is_positive(each) for each in k)):
+            message = "must be three values, through the thickness above 0 W/m/K and in the plan not below"
+            raise ValueError(f"{self.name}: conductivity {k} {message}")
         if not math.isfinite(self.exponent) or not _is_positive(self.temperature_reference):
             raise ValueError(f"{self.name}: the law k(T) needs a finite exponent and a reference above 0 K")
         if math.isinf(self.expansion):

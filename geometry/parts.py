@@ -20,9 +20,21 @@ Coefficient = Annotated[float, Quantity("coefficient", at_least=1e-3, at_most=1e
 Resistance = Annotated[float, Quantity("resistance", at_least=1e-6, at_most=1e6)]
 Density = Annotated[float, Quantity("density", at_least=0.1, at_most=3e4)]
 Accuracy = Annotated[float, Quantity("fraction", above=0, at_most=0.1)]
+Area = Annotated[float, Quantity("area", above=0, at_most=100.0)]
+Pressure = Annotated[float, Quantity("pressure", at_least=0.0, at_most=1e6)]
+ClampPressure = Annotated[float, Quantity("pressure", at_least=1.0, at_most=1e9)]
+Force = Annotated[float, Quantity("force", at_least=1e-3, at_most=1e6)]
+AbsolutePressure = Annotated[float, Quantity("pressure", at_least=1e4, at_most=1e7)]
+VolumeFlow = Annotated[float, Quantity("volume flow", above=0, at_most=100.0)]
+Altitude = Annotated[float, Quantity("length", at_least=-500.0, at_most=11000.0)]
+Preheat = Annotated[float, Quantity("temperature difference", at_least=0.0, at_most=200.0)]
+Blocked = Annotated[float, Quantity("fraction", at_least=0.0, at_most=0.95)]
+RotationSpeed = Annotated[float, Quantity("speed of rotation", at_least=0.1, at_most=5000.0)]
+SoundLevel = Annotated[float, Quantity("sound level", at_least=-20.0, at_most=150.0)]
 Angle = Annotated[float, Quantity("angle")]
 Point = tuple[Coordinate, Coordinate]
 Size = tuple[Length, Length]
+Face = Literal["component side", "cooled side"]
 
 MOST_PARTS = 1000  # plates, joints, coolings, edges, probes, cut-outs
 MOST_CORNERS = 10_000  # of one polygon
@@ -52,6 +64,16 @@ def _kind_of(value: Any) -> str:
 
 
 Name = Annotated[str, AfterValidator(_plain_text)]
+
+
+def one_or_many(value: Any) -> Any:
+    """`[plate]` and `[[plate]]` are both welcome."""
+    return [value] if isinstance(value, dict) else value
+
+
+def listed(value: Any) -> Any:
+    """A single name is a list of one."""
+    return (value,) if isinstance(value, str) else value
 
 
 class Part(BaseModel):
@@ -153,7 +175,7 @@ MaterialChoice = Annotated[
 
 
 class Interface(Part):
-    """What lies between two bodies: an impedance, or a bond line with its conductivity and contact terms."""
+    """What lies between two bodies: an impedance, a bond line with its conductivity, or a candidate of the table of interfaces."""
 
     impedance: Annotated[Impedance | None, Field(description="areal, of the whole interface; 0 is perfect contact")] = (
         None
@@ -164,25 +186,72 @@ class Interface(Part):
         None
     )
     contact: Annotated[Impedance, Field(description="both contact terms together, added to the bond line")] = 0.0
+    candidate: Annotated[Name | None, Field(description="name from the table of interfaces, in place of all these")] = (
+        None
+    )
+    age: Annotated[Literal["new", "end of life"] | None, Field(description="of the candidate; must be said")] = None
+    level: Annotated[
+        Literal["low", "typical", "high"] | None,
+        Field(description="which impedance of those one may meet of the candidate; else typical"),
+    ] = None
+    pressure: Annotated[ClampPressure | None, Field(description="on the candidate; else that of its table row")] = None
+    force: Annotated[Force | None, Field(description="of the clamp, over the area where the bodies overlap")] = None
+    gap: Annotated[Length | None, Field(description="between faces that are held apart, in place of a pressure")] = None
+    gap_tolerance: Annotated[Length | None, Field(description="of the gap, to either side")] = None
+    force_limit: Annotated[Force | None, Field(description="most that a pad squeezed in the gap may press with")] = None
+    barrier: Annotated[
+        Name | None, Field(description="what plates faces that a gallium alloy would attack, such as nickel")
+    ] = None
 
     def is_interface(self) -> bool:
         """Whether the table describes a joint (and not a solid layer)."""
-        return self.impedance is not None or self.bond_line is not None
+        return self.impedance is not None or self.bond_line is not None or self.candidate is not None
 
     @model_validator(mode="after")
     def _joint_form(self) -> Self:
         self.check_form()
+        self._check_candidate()
         return self
 
     def check_form(self) -> None:
         """Refuse a table that is no interface."""
         if not self.is_interface():
-            raise wrong("an interface needs an impedance or a bond line", 'impedance = "8 mm^2 K/W"')
+            raise wrong("an interface needs an impedance, a bond line or a candidate", 'impedance = "8 mm^2 K/W"')
+        if self.candidate is not None:
+            return
         if self.impedance is not None and (self.bond_line is not None or self.contact or self.conductivity):
             raise wrong("an interface has an impedance or a bond line, not both", "impedance; or bond_line + ...")
         if self.bond_line is not None and (self.conductivity is None) == (self.material is None):
             raise wrong("a bond line needs its conductivity or its material, one of them", 'conductivity = "5 W/m/K"')
 
+    def _check_candidate(self) -> None:
+        """Refuse keys that say the same twice, or that mean nothing here."""
+        own = [key for key in CANDIDATE_KEYS if getattr(self, key) is not None]
+        if self.barrier is not None and not self.is_interface():
+            raise wrong("barrier belongs to an interface", "impedance, bond_line or candidate")
+        if self.candidate is None:
+            if own:
+                raise wrong(f"{own[0]} belongs to a candidate", 'candidate = "paste, filled silicone", age = "new"')
+            return
+        other = [
+            key for key in ("impedance", "bond_line", "conductivity", "material") if getattr(self, key) is not None
+        ]
+        if other or self.contact:
+            raise wrong(
+                "a candidate brings its own numbers", "candidate + age, and no others", value=(other or ["contact"])[0]
+            )
+        if self.age is None:
+            raise wrong("a candidate needs its age", 'age = "new", or age = "end of life"')
+        clamps = [key for key in ("pressure", "force", "gap") if getattr(self, key) is not None]
+        if len(clamps) > 1:
+            raise wrong("one thing sets the bond line", "one of pressure, force, gap", value=" and ".join(clamps))
+        if self.gap is None and (self.gap_tolerance is not None or self.force_limit is not None):
+            raise wrong("gap_tolerance and force_limit belong to a gap", 'gap = "0.8 mm", gap_tolerance = "0.1 mm"')
+        if self.gap is not None and (self.gap_tolerance or 0.0) >= self.gap:
+            raise wrong("the tolerance is as large as the gap", "a tolerance below the gap")
+
+
+CANDIDATE_KEYS = ("age", "level", "pressure", "force", "gap", "gap_tolerance", "force_limit")
 
 InterfaceChoice = Annotated[
     Annotated[Interface, Tag(TABLE)] | Annotated[Literal["perfect"], Tag(TEXT)],

@@ -36,6 +36,7 @@ class Quantity:
         from pydantic_core import PydanticCustomError, core_schema
 
         def read(text: object) -> float:
+            """The quantity in SI, or a fault with its parts."""
             try:
                 return read_quantity(text, self)
             except UnitFault as fault:

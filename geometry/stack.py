@@ -8,13 +8,15 @@ from plancha.geometry.cautions import cautions_of, check_gallium
 from plancha.geometry.contacts import check_contacts, loose_parts
 from plancha.geometry.draft import Draft, Reading
 from plancha.geometry.faults import Fault, StudyError
+from plancha.geometry.fins import lay_fins
+from plancha.geometry.flows import lay_flows
 from plancha.geometry.layers import interface_impedance, lay_components, lay_joints, lay_plates, shape_of
 from plancha.geometry.study import Study
 from plancha.geometry.surroundings import lay_cooling, lay_probes, lay_rims
 
 __all__ = ["interface_impedance", "shape_of", "stack_faults", "stack_of"]
 
-KINDS = ("plate", "component", "cooling", "edge", "probe")
+KINDS = ("plate", "component", "cooling", "edge", "probe", "fins", "flow", "fan")
 
 
 def stack_of(study: Study, folder: FilePath, reading: Reading = Reading()) -> Stack:  # noqa: B008
@@ -56,13 +58,15 @@ def _laid(draft: Draft) -> Stack:
     lay_plates(draft)
     lay_components(draft)
     lay_joints(draft)
+    lay_fins(draft)
+    lay_flows(draft)
     lay_cooling(draft)
     lay_rims(draft)
     lay_probes(draft)
     check_contacts(draft)
     check_gallium(draft)
     study = draft.study
-    reference, reference_name = _reference(study)
+    reference, reference_name = _reference(draft)
     return Stack(
         title=study.title,
         ambient=study.ambient,
@@ -75,6 +79,8 @@ def _laid(draft: Draft) -> Stack:
         rims=tuple(draft.rims),
         sources=tuple(draft.sources),
         probes=tuple(draft.probes),
+        banks=tuple(draft.banks),
+        flows=tuple(draft.flows),
         scaled=_scaled(draft),
         mesh_size=study.mesh_size,
         accuracy=study.accuracy,
@@ -83,11 +89,12 @@ def _laid(draft: Draft) -> Stack:
     )
 
 
-def _reference(study: Study) -> tuple[float, str]:
+def _reference(draft: Draft) -> tuple[float, str]:
+    study = draft.study
     for cooling in study.cooling:
         if cooling.coolant is not None:
             return cooling.coolant, f"coolant of {cooling.name}"
-    return study.ambient, "ambient"
+    return (draft.flows[0].inlet, f"inlet of {draft.flows[0].name}") if draft.flows else (study.ambient, "ambient")
 
 
 def _check_names(draft: Draft) -> None:

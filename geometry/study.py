@@ -4,12 +4,14 @@ from typing import Annotated, Any, Literal, Self
 
 from pydantic import BeforeValidator, Field, model_validator
 
+from plancha.geometry.air_tables import FanTable, FinTable, FlowTable
 from plancha.geometry.parts import (
     MOST_PARTS,
     Accuracy,
     Angle,
     CasePointChoice,
     Coefficient,
+    Face,
     Footprint,
     Interface,
     InterfaceChoice,
@@ -22,26 +24,18 @@ from plancha.geometry.parts import (
     Power,
     Resistance,
     Temperature,
+    listed,
+    one_or_many,
     wrong,
 )
 
 MOST_COMPONENTS = 2000
 MOST_LAYERS = 100  # of one component
-A_LAYER = "material + thickness; or impedance; or bond_line + conductivity or material"
-Face = Literal["component side", "cooled side"]
-
-
-def one_or_many(value: Any) -> Any:
-    """`[plate]` and `[[plate]]` are both welcome."""
-    return [value] if isinstance(value, dict) else value
+A_LAYER = "material + thickness; or impedance; or bond_line + conductivity or material; or candidate + age"
 
 
 def _none_is_none(value: Any) -> Any:
     return None if isinstance(value, str) and value.strip().lower() == "none" else value
-
-
-def _listed(value: Any) -> Any:
-    return (value,) if isinstance(value, str) else value
 
 
 class Layer(Interface, Footprint):
@@ -244,7 +238,7 @@ class Study(Part):
     ]
     sustainable: Annotated[
         tuple[Name, ...],
-        BeforeValidator(_listed),
+        BeforeValidator(listed),
         Field(description='components whose power scales for the sustainable power; "all", or a list of names'),
     ] = ("all",)
     accuracy: Annotated[Accuracy, Field(description="wanted of each peak rise; refined until met")] = 0.005
@@ -268,6 +262,21 @@ class Study(Part):
         tuple[Cooling, ...],
         BeforeValidator(one_or_many),
         Field(description="films and held faces", max_length=MOST_PARTS),
+    ] = ()
+    fins: Annotated[
+        tuple[FinTable, ...],
+        BeforeValidator(one_or_many),
+        Field(description="fin banks", max_length=MOST_PARTS),
+    ] = ()
+    flow: Annotated[
+        tuple[FlowTable, ...],
+        BeforeValidator(one_or_many),
+        Field(description="coolants that pass fin banks", max_length=MOST_PARTS),
+    ] = ()
+    fan: Annotated[
+        tuple[FanTable, ...],
+        BeforeValidator(one_or_many),
+        Field(description="what drives flows", max_length=MOST_PARTS),
     ] = ()
     edge: Annotated[
         tuple[Edge, ...],

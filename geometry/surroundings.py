@@ -3,9 +3,10 @@
 import numpy as np
 import shapely
 
-from plancha.geometry.bodies import FACES, Film, Grid, Held, Probe, Rim
+from plancha.geometry.bodies import FACES, Film, Held, Probe, Rim
 from plancha.geometry.draft import Draft, in_words, overlap, span_of
 from plancha.geometry.faults import StudyError
+from plancha.geometry.grid import Grid
 from plancha.geometry.key_lines import Path
 from plancha.geometry.layers import shape_of
 from plancha.geometry.study import Cooling

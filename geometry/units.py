@@ -1,7 +1,7 @@
 """Quantities as the trade writes them ("8 mm^2 K/W", "0.08 degC cm2/W", "20 CFM"), turned into SI floats and back.
 
 The only place where units are converted. Text is never evaluated: a number and a short unit made of known names are
-read by pattern, and a small registry of our own gives factor and dimension.
+read by pattern, and a small registry of our own (the tables of ``unit_table``) gives factor and dimension.
 
 Rules of reading. All that follows a "/", up to the next "/", stands below it: "W/m K" is W/(m K). Letters that run
 together ("W/mK", "mm2K/W") are taken apart at K or degC where the dimension asks for it. Neither rule can change a
@@ -12,91 +12,13 @@ import math
 import re
 import unicodedata
 from collections.abc import Iterator
-from dataclasses import dataclass
 from decimal import Decimal
 from difflib import get_close_matches
 from functools import cache, lru_cache
 from itertools import product
 from typing import Any
 
-# Base units and those that are no power of ten away from one; "[angle]" keeps degrees and percent apart.
-# mmH2O and inH2O: water of 1000 kg/m3 under 9.80665 m/s2. psi, pound, ounce: exact, from the international pound, inch.
-# Copper foil of 1 oz/ft2 is 34.8 um (1.37 mil): common practice, no source; 305 g/m2 of pore-free copper is 34.1 um.
-DEFINITIONS = """\
-meter = [length]
-second = [time]
-kilogram = [mass]
-kelvin = [temperature]; offset: 0
-radian = [angle]
-nano- = 1e-9
-micro- = 1e-6
-milli- = 1e-3
-centi- = 1e-2
-kilo- = 1e3
-mega- = 1e6
-gram = 1e-3 * kilogram
-inch = 0.0254 * meter
-foot = 0.3048 * meter
-mil = 2.54e-5 * meter
-ounce_copper = 3.48e-5 * meter
-liter = 1e-3 * meter ** 3
-minute = 60 * second
-hour = 3600 * second
-degree = 0.017453292519943295 * radian
-watt = kilogram * meter ** 2 / second ** 3
-joule = kilogram * meter ** 2 / second ** 2
-pascal = kilogram / meter / second ** 2
-bar = 1e5 * pascal
-psi = 6894.757293168361 * pascal
-millimeter_water = 9.80665 * pascal
-inch_water = 249.08891 * pascal
-pound = 0.45359237 * kilogram
-ounce = 0.028349523125 * kilogram
-percent = 0.01
-parts_per_million = 1e-6
-degree_Celsius = kelvin; offset: 273.15
-degree_Fahrenheit = 5 / 9 * kelvin; offset: 255.37222222222223
-"""
-
-# Unit: what may stand for it in a study; messages propose the first.
-SPELLINGS = {
-    "meter": "m", "millimeter": "mm", "centimeter": "cm", "micrometer": "um micron microns", "nanometer": "nm",
-    "inch": "in inches", "foot": "ft feet", "mil": "mil mils thou", "ounce_copper": "oz_copper",
-    "liter": "l L litre", "milliliter": "ml mL", "second": "s sec", "minute": "min", "hour": "h hr",
-    "degree": "deg", "radian": "rad", "milliradian": "mrad",
-    "watt": "W", "milliwatt": "mW", "kilowatt": "kW", "microwatt": "uW", "megawatt": "MW",
-    "kelvin": "K", "millikelvin": "mK", "degree_Celsius": "degC C celsius Celsius", "degree_Fahrenheit": "degF",
-    "pascal": "Pa", "kilopascal": "kPa", "megapascal": "MPa", "bar": "bar", "millibar": "mbar", "psi": "psi",
-    "millimeter_water": "mm_H_O", "inch_water": "in_H_O",
-    "kilogram": "kg", "gram": "g", "milligram": "mg", "pound": "lb", "ounce": "oz",
-    "joule": "J", "kilojoule": "kJ", "percent": "%", "parts_per_million": "ppm",
-}  # fmt: skip
-UNITS = {spelling: name for name, row in SPELLINGS.items() for spelling in (*row.split(), name)}
-PROPOSED = {name: row.split()[0] for name, row in SPELLINGS.items()} | {
-    "ounce_copper": "oz copper", "millimeter_water": "mmH2O", "inch_water": "inH2O"}  # fmt: skip
-
-# Ways of writing that no list of units covers, put into plain form before the unit is taken apart.
-REWRITES = tuple((re.compile(pattern), plain) for pattern, plain in (
-    (r"\*\*", "^"),
-    (r"[·⋅•∙×*]", " "),
-    (r"\s+", " "),
-    (r"^ | $", ""),
-    (r"[‐‑−]", "-"),
-    (r"μ", "u"),
-    (r"°", "deg"),
-    (r"\bdeg(?:ree)?s? ?(?:C|celsius|Celsius)(?![a-z])", "degC"),
-    (r"\bdeg(?:ree)?s? ?F(?![a-z])", "degF"),
-    (r"\bdegrees$", "deg"),
-    (r"\b(mm|in)(?:ch)?\.? ?H2O\b", r"\1_H_O"),
-    (r"^oz ?(?:/ ?ft\^?2 ?)?(?:copper|Cu|cu)$|^oz ?/ ?ft\^?2$", "oz_copper"),
-    (r"^(?:CFM|cfm)$", "ft3/min"),
-    (r"^(?:lpm|LPM)$", "l/min"),
-    (r"^(?:LFM|lfm)$", "ft/min"),
-    (r"\bcc\b", "cm3"),
-    (r"\.", " "),
-    (r" ?/ ?", "/"),
-    (r"(?<=\() | (?=\))|^ | $", ""),
-))  # fmt: skip
+from plancha.geometry.unit_table import DEFINITIONS, DIMENSIONS, PROPOSED, REWRITES, UNITS, Dimension
 
 LONGEST_TEXT = 60
 NUMBER = re.compile(r"[+-]?(?:[0-9]++(?:[.,][0-9]*+)?+|[.,][0-9]++)(?:[eE][+-]?[0-9]{1,4}+(?![0-9]))?+")
@@ -119,55 +41,6 @@ class _Refused(Exception):
     def __init__(self, reason: str, hint: str = ""):
         self.reason, self.hint = reason, hint
 
-
-@dataclass(frozen=True)
-class Dimension:
-    """A kind of quantity: its SI unit as printed, texts that may be copied, and units to print in, largest first."""
-
-    name: str
-    si: str
-    examples: tuple[str, ...]
-    printed: tuple[str, ...]
-    digits: int = 4
-    noun: str = ""
-
-    @property
-    def called(self) -> str:
-        """The name in a sentence, with its article: "an impedance"."""
-        return self.noun or f"{'an' if self.name[0] in 'aeiou' else 'a'} {self.name}"
-
-    @property
-    def allowed(self) -> str:
-        """What a user may write, with examples."""
-        return f"{self.called}{'' if self.name == 'fraction' else ' with its unit'}, such as " + self.quoted
-
-    @property
-    def quoted(self) -> str:
-        """The examples in a sentence."""
-        return " or ".join(f'"{example}"' for example in self.examples)
-
-
-DIMENSIONS = {dimension.name: dimension for dimension in (
-    Dimension("length", "m", ("3 mm", "50 um", "8 mil"), ("mm", "um", "nm"), 6),
-    Dimension("area", "m^2", ("80 mm^2", "4 cm2"), ("mm^2",), 6),
-    Dimension("volume flow", "m^3/s", ("20 CFM", "0.01 m^3/s", "12 l/min"), ("CFM",), 5),
-    Dimension("angle", "rad", ("30 deg", "0.5 rad"), ("deg",)),
-    Dimension("power", "W", ("280 W", "500 mW"), ("W", "mW"), noun="a power"),
-    Dimension("flux", "W/m^2", ("150 W/cm^2", "1.5 W/mm2"), ("W/cm^2",), noun="a heat flux"),
-    Dimension("temperature", "K", ("35 degC", "308 K"), ("degC",)),
-    Dimension("temperature difference", "K", ("10 K", "0.5 K"), ("K",)),
-    Dimension("conductivity", "W/m/K", ("5 W/m/K", "388 W/(m K)"), ("W/m/K",)),
-    Dimension("impedance", "m^2 K/W", ("8 mm^2 K/W", "0.08 degC cm2/W"), ("mm^2 K/W",)),
-    Dimension("resistance", "K/W", ("0.2 K/W", "0.2 degC/W"), ("K/W",)),
-    Dimension("coefficient", "W/m^2/K", ("2000 W/m^2/K", "0.2 W/(cm2 K)"), ("W/m^2/K",)),
-    Dimension("density", "kg/m^3", ("8940 kg/m3", "8.94 g/cm3"), ("kg/m^3",)),
-    Dimension("specific heat", "J/kg/K", ("385 J/kg/K", "0.385 kJ/(kg K)"), ("J/kg/K",)),
-    Dimension("pressure", "Pa", ("40 Pa", "4 mmH2O", "300 kPa"), ("MPa", "kPa", "Pa")),
-    Dimension("mass", "kg", ("450 g", "0.45 kg"), ("kg", "g", "mg")),
-    Dimension("velocity", "m/s", ("3 m/s", "600 LFM"), ("m/s",)),
-    Dimension("fraction", "", ("0.5 %", "0.005"), ("%",)),
-    Dimension("expansion", "1/K", ("17 ppm/K", "17e-6 1/K"), ("ppm/K",)),
-)}  # fmt: skip
 
 Reading = tuple[tuple[str, int], ...]  # (unit, exponent) of every factor
 

@@ -14,7 +14,8 @@ from scipy.special import k0, k1
 from plancha.fem.components import component_states
 from plancha.fem.findings import Findings, findings_of, solve_with_estimate
 from plancha.fem.solve import Solution
-from plancha.geometry.bodies import Grid, Source, Stack
+from plancha.geometry.bodies import Source, Stack
+from plancha.geometry.grid import Grid
 from plancha.geometry.power_map import PowerMap
 from plancha.geometry.study_file import StudyFile, read_study
 

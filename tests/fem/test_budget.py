@@ -58,7 +58,9 @@ def test_the_way_out_goes_through_a_second_plate(findings, single_text):
         '[[plate]]\nname = "sink"\nsize = ["80 mm", "70 mm"]\nat = ["-10 mm", "-10 mm"]\nthickness = "5 mm"\n'
         'material = { conductivity = "200 W/m/K" }\non = "plate"\ninterface = { impedance = "20 mm^2 K/W" }\n'
     )
-    text = single_text.replace("[plate]", '[[plate]]\nname = "plate"').replace("[cooling]", second + '[cooling]\non = "sink"')
+    text = single_text.replace("[plate]", '[[plate]]\nname = "plate"').replace(
+        "[cooling]", second + '[cooling]\non = "sink"'
+    )
     text = text.replace('name = "die"', 'name = "die"\non = "plate"')
     budget = findings(text).budgets[0]
     names = [step.name for step in budget.steps]

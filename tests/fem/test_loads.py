@@ -17,8 +17,9 @@ from plancha.fem.sheets import sheets_of
 from plancha.fem.solve import solve
 from plancha.fem.thickness import Through
 from plancha.geometry import grading
-from plancha.geometry.bodies import Grid, Joint
+from plancha.geometry.bodies import Joint
 from plancha.geometry.grading import embedded_lines
+from plancha.geometry.grid import Grid
 from plancha.geometry.mesh import SizeZone, mesh_of
 from plancha.geometry.outline import circle, rectangle
 from plancha.geometry.power_map import PowerMap, total_power

@@ -182,7 +182,7 @@ def test_a_table_of_the_users_own_can_be_searched():
 
 @pytest.mark.parametrize(
     "change",
-    [{"conductivity": (0.0, 1.0, 1.0)}, {"conductivity": (1.0, math.nan, 1.0)}, {"conductivity": (1.0, 1.0)},
+    [{"conductivity": (1.0, 1.0, 0.0)}, {"conductivity": (1.0, math.nan, 1.0)}, {"conductivity": (1.0, 1.0)},
      {"conductivity": (math.inf, 1.0, 1.0)}, {"exponent": math.nan}, {"temperature_reference": 0.0},
      {"temperature_range": (400.0, 300.0)}, {"temperature_range": (-1.0, 300.0)}, {"conductivity_range": (0.0, 5.0)},
      {"conductivity_range": (1.0, math.nan)}, {"conductivity_range": (1.0,)}, {"density": -1.0}, {"density": math.inf},

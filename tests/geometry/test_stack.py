@@ -309,7 +309,7 @@ def test_gallium_alloy_on_aluminium_is_refused_and_on_copper_cautioned(tmp_path)
     assert len(laid.cautions) == 3 and all(line.startswith("gallium alloy: ") for line in laid.cautions)
     assert faults(tmp_path, chip(layers=[SILICON, gallium]), plates=[plate(material="aluminium 6063-T5")]) == [
         'component "chip", layer 2: gallium alloy touches plate, which is aluminium: it attacks aluminium, which crumbles; '
-        "hint: put a barrier between them, such as a nickel layer, or take another material"
+        'hint: put a barrier between them, such as a nickel layer (or, plated, barrier = "nickel"), or take another material'
     ]
 
 

@@ -119,7 +119,7 @@ PLATE_KEYS = (
             f'line 5, plate, thickness: "3" has no unit; allowed: {A_LENGTH}; hint: write "3 mm" if that is meant',
         ),
         ('"3 mm"', '"0 mm"', f'line 5, plate, thickness: "0 mm" is too small; allowed: {A_LENGTH}'),
-        ('"3 mm"', '"3 km"', 'line 5, plate, thickness: "3 km" has an unknown unit, km;*'),
+        ('"3 mm"', '"3 kmm"', 'line 5, plate, thickness: "3 kmm" has an unknown unit, kmm;*'),
         ('"3 mm"', '"3000 m"', f'line 5, plate, thickness: "3000 m" is too large; allowed: {A_LENGTH}'),
         ('"3 mm"', "true", f'line 5, plate, thickness: "True" stands where text is due; allowed: {A_LENGTH}'),
         ('"3 mm"', '["3 mm"]', f'line 5, plate, thickness: "list" stands where text is due; allowed: {A_LENGTH}'),
@@ -218,7 +218,8 @@ PLATE_KEYS = (
             "processor.interface",
             "procesor.interface",
             'line 32, case "hot", procesor: nothing in the study has this name (found: procesor); allowed: plate, '
-            "processor, memory, cooling, tc1, probe, title, ambient, sustainable, accuracy, mesh_size, component, joint, edge; "
+            "processor, memory, cooling, tc1, probe, title, ambient, sustainable, accuracy, mesh_size, component, joint, "
+            "fins, flow, fan, edge; "
             "hint: did you mean processor?",
         ),
         (

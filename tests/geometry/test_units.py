@@ -37,14 +37,25 @@ def refusal(text, dimension):
         ("1 ft^3/min", "volume flow", constants.foot**3 / constants.minute),
         ("1 l/min", "volume flow", constants.liter / constants.minute),
         ("1 m3/h", "volume flow", 1 / constants.hour),
+        ("1 L/s", "volume flow", constants.liter),
+        ("1 L/min", "volume flow", constants.liter / constants.minute),
         ("1 psi", "pressure", constants.psi),
         ("1 bar", "pressure", constants.bar),
+        ("1 atm", "pressure", constants.atm),
+        ("1 mbar", "pressure", constants.bar / 1000),
+        ("1 kPa", "pressure", constants.kilo),
         ("1 mmH2O", "pressure", constants.g),
+        ("1 mmAq", "pressure", constants.g),
+        ("1 in. WG", "pressure", constants.inch * 1000 * constants.g),
         ("1 inH2O", "pressure", constants.inch * 1000 * constants.g),
         ("1 lb", "mass", constants.pound),
         ("1 oz", "mass", constants.ounce),
         ("1 deg", "angle", constants.degree),
         ("1 LFM", "velocity", constants.foot / constants.minute),
+        ("1 ft/min", "velocity", constants.foot / constants.minute),
+        ("1 km/h", "velocity", constants.kmh),
+        ("1 ft", "altitude", constants.foot),
+        ("1 km", "altitude", constants.kilo),
         ("1 %", "fraction", constants.centi),
         ("1 ppm/K", "expansion", constants.micro),
         ("1 W/in2", "flux", 1 / constants.inch**2),
@@ -61,6 +72,43 @@ def test_the_conversions_of_interface_impedance_are_exact():
     # 1 K cm2/W = 100 mm2 K/W = 1e-4 m2 K/W; 1 degC in2/W = 645.16 mm2 K/W, as 1 in is 25.4 mm by definition.
     assert to_si("1 K cm2/W", "impedance") == to_si("100 mm2 K/W", "impedance") == 1e-4
     assert to_si("1 degC in2/W", "impedance") == to_si("645.16 mm2 K/W", "impedance") == 645.16e-6
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        "3000 rpm",
+        "3000 RPM",
+        "3000 rev/min",
+        "3000 r/min",
+        "3000 1/min",
+        "3000 min-1",
+        "3000 min⁻¹",
+        "50 rev/s",
+        "50 1/s",
+    ],
+)
+def test_a_speed_of_rotation_is_held_in_turns_a_second(text):
+    assert to_si(text, "speed of rotation") == pytest.approx(50.0, rel=SAME_TO_ROUNDING)
+    assert show(to_si(text, "speed of rotation"), "speed of rotation") == "3000 rpm"
+
+
+def test_turns_are_neither_radians_nor_numbers():
+    assert "is not a speed of rotation" in refusal("314 rad/s", "speed of rotation").message
+    assert "is not a fraction" in refusal("3 rev", "fraction").message
+    assert refusal("3000", "speed of rotation").hint == 'write "3000 rpm" if that is meant'
+    assert refusal("3 rpm", "pressure").message == '"3 rpm" is a speed of rotation, a pressure is due'
+
+
+@pytest.mark.parametrize("text", ["45 dB(A)", "45 dBA", "45 dB (A)", "45 dB A", "45 dB", "45,0 dB(A)"])
+def test_a_sound_level_is_a_number_of_decibels(text):
+    assert to_si(text, "sound level") == 45.0
+    assert show(45.0, "sound level") == "45 dB(A)"
+
+
+def test_another_weighting_of_sound_is_refused():
+    for text in ("45 dB(C)", "45 dBC", "45 sone", "45"):
+        refusal(text, "sound level")
 
 
 def test_ten_litres_of_air_a_second_are_21_189_cfm():

@@ -14,7 +14,8 @@ from plancha.fem.components import ComponentState, component_states
 from plancha.fem.findings import solve_stack, solve_with_estimate
 from plancha.fem.solve import Solution
 from plancha.geometry import outline
-from plancha.geometry.bodies import COMPONENT_SIDE, COOLED_SIDE, Body, Film, Grid, Held, Joint, Rim, Source, Stack
+from plancha.geometry.bodies import COMPONENT_SIDE, COOLED_SIDE, Body, Film, Held, Joint, Rim, Source, Stack
+from plancha.geometry.grid import Grid
 from plancha.geometry.materials import Material
 from plancha.geometry.power_map import PowerMap, total_power
 
