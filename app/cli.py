@@ -1,4 +1,4 @@
-"""The command line: new, check, solve, measured, rank, compare, materials.
+"""The command line: new, check, solve, measured, rank, fans, compare, materials.
 
 It parses with nothing heavy imported; each command loads what it needs.
 """
@@ -38,6 +38,7 @@ def parser() -> argparse.ArgumentParser:
     solve.add_argument("--window", action="store_true", help="open an interactive window afterwards; needs a display")
     _add_measured(commands)
     _add_rank(commands)
+    _add_fans(commands)
     compare = commands.add_parser(
         "compare",
         help="what differs between results, in the input and in the output",
@@ -102,6 +103,25 @@ def _add_rank(commands: argparse._SubParsersAction) -> None:
     rank.add_argument("--force", metavar="TEXT", help='of the clamp, such as "200 N", over the area of contact')
     rank.add_argument("-o", "--out", type=Path, help="folder for results (default: results beside the study file)")
     rank.add_argument("--no-pictures", action="store_true", help="write no PNG files")
+
+
+def _add_fans(commands: argparse._SubParsersAction) -> None:
+    fans = commands.add_parser(
+        "fans",
+        help="all fans of a study slower and faster: flow, sound, peak; the speeds that just keep noise and temperature limits",
+        epilog="Example: plancha fans study.toml, or at equal noise: plancha fans thin/study.toml thick/study.toml",
+    )
+    fans.add_argument("study", type=Path, nargs="+", help="one study, or several to be compared at equal noise")
+    fans.add_argument("--case", metavar="NAME", help="the load case (default: the study as written)")
+    fans.add_argument(
+        "--noise",
+        metavar="TEXT",
+        help='sound of all fans together to compare at, such as "40 dB(A)" (default: lowest limit)',
+    )
+    fans.add_argument(
+        "-o", "--out", type=Path, help="folder for results (default: results beside the first study file)"
+    )
+    fans.add_argument("--no-pictures", action="store_true", help="write no PNG files")
 
 
 def main(arguments: list[str] | None = None) -> int:

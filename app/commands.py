@@ -175,6 +175,24 @@ def rank(given: argparse.Namespace) -> int:
     return 0
 
 
+def fans(given: argparse.Namespace) -> int:
+    """All fans of one or more studies slower and faster."""
+    from plancha.app.fan_files import write_fan_speeds
+    from plancha.app.fan_sweep import fan_speeds_of
+    from plancha.app.fan_tables import print_fan_speeds
+    from plancha.app.whole import refuse_bad_place
+
+    folder = given.out or given.study[0].parent / "results"
+    refuse_bad_place(folder)  # before the work, not after it
+    out = console()
+    with out.status("reading") as status:
+        found = fan_speeds_of(given.study, given.case, given.noise, lambda words: status.update(Text(words)))
+        written = write_fan_speeds(folder, found, pictures=not given.no_pictures)
+    print_fan_speeds(out, found)
+    out.print("Written: " + ", ".join(str(path) for path in written))
+    return 0
+
+
 def compare(given: argparse.Namespace) -> int:
     """Say what differs between results; draw the difference of their temperatures where a folder is given for it."""
     from plancha.app.compare import open_results, print_comparison

@@ -14,11 +14,13 @@ from plancha.app.plan_marks import add_isolines, add_names, add_outline, add_pla
 from plancha.app.plan_page import Scale, Sheet, finished, frame_around, number_text, scale_of
 from plancha.fem.components import ComponentState, spreading_field
 from plancha.fem.findings import Findings
+from plancha.fem.finned import fin_bodies
 from plancha.fem.plan import maximum
 from plancha.fem.planes import active_elements
 from plancha.fem.solve import Solution
-from plancha.geometry.bodies import COMPONENT_SIDE, FACE_NAMES, Stack, elevations
+from plancha.geometry.bodies import COMPONENT_SIDE, FACE_NAMES, Body, Stack, elevations
 
+BARE = 1e-6  # of a foot: less of it beyond the plates is none
 FEW_ELEMENTS = 5000  # up to which each triangle's side is drawn in four parts; beyond, in two
 
 
@@ -32,15 +34,41 @@ class Face:
 
 
 def plates_of(stack: Stack) -> list[int]:
-    """Bodies that are no component's own layer."""
-    layers = {body for source in stack.sources for body in source.chain[:-1]}
-    return [body for body in range(len(stack.bodies)) if body not in layers]
+    """Bodies that are neither a component's own layer nor stand for fins."""
+    apart = {body for source in stack.sources for body in source.chain[:-1]} | fin_bodies(stack)
+    return [body for body in range(len(stack.bodies)) if body not in apart]
+
+
+@dataclass(frozen=True)
+class Foot:
+    """A body that stands for fins, its face towards the plate, and the part of it that no plate covers."""
+
+    body: int
+    face: int
+    bare: shapely.Geometry
+
+
+def feet_of(stack: Stack) -> list[Foot]:
+    """The feet of all fins that stand or reach beyond the plates, as the plan shows them."""
+    plates = shapely.union_all([stack.bodies[body].outline for body in plates_of(stack)])
+    found = []
+    for bank in stack.banks:
+        for block in bank.blocks:
+            bare = stack.bodies[block.body].outline.difference(plates)
+            if block.is_foot and bare.area > BARE * stack.bodies[block.body].outline.area:
+                found.append(Foot(block.body, 1 - bank.face, bare))
+    return found
 
 
 def drawn_faces(solution: Solution) -> list[Face]:
-    """Temperatures [degC] of the plates' source faces from the cooled side down, then of the components' active faces."""
+    """Temperatures [degC] of fins' feet, of plates' source faces from the cooled side down, of components' active faces."""
     sheets, stack = solution.sheets, solution.sheets.stack
     heights, faces = elevations(stack), []
+    for foot in feet_of(stack):
+        elements = sheets.slabs[foot.body].pattern.elements
+        faces.append(
+            Face(elements, solution.face(foot.body, foot.face) - ZERO_CELSIUS, stack.bodies[foot.body].outline)
+        )
     for body in sorted(plates_of(stack), key=lambda body: -heights[body]):
         sides = {source.face for source in stack.sources if source.chain[-1] == body}
         face = min(sides, default=COMPONENT_SIDE)
@@ -71,18 +99,32 @@ def temperature_picture(findings: Findings, case_name: str) -> Picture:
         value = f"{state.peak.value - ZERO_CELSIUS:.1f} °C"
         others = [box for name, box in boxes.items() if name != state.name]
         add_spot(sheet, "hot spot", state.peak.point, value, boxes[state.name], others)
-    plates = [stack.bodies[body] for body in plates_of(stack)]
+    plates, feet = [stack.bodies[body] for body in plates_of(stack)], feet_of(stack)
     add_names(sheet, [source.name for source in stack.sources], [source.outline for source in stack.sources])
-    if len(plates) > 1:
-        add_plate_names(sheet, [p.name for p in plates], [p.outline for p in plates], list(boxes.values()))
+    if len(plates) + len(feet) > 1:
+        names, outlines = _named_plates(stack, plates, feet)
+        add_plate_names(sheet, names, outlines, list(boxes.values()))
     _label_faces(sheet, faces, lines, scale)
-    names = " and ".join([", ".join(plate.name for plate in plates[:-1]), plates[-1].name][len(plates) == 1 :])
+    listed = " and ".join([", ".join(plate.name for plate in plates[:-1]), plates[-1].name][len(plates) == 1 :])
     caption = [
-        f"Of {names} the source face, of components the active face, seen from the cooled side. "
+        f"Of {listed} the source face, of components the active face{', of fins beyond the plates the foot' if feet else ''}, "
+        "seen from the cooled side. "
         + _steps("isotherms", scale, "K")
         + ("" if state is None else f" Cross: hottest spot, in {state.name}.")
     ]
     return finished(sheet, stack.title, f"Temperature – case: {case_name}", scale, caption)
+
+
+def _named_plates(
+    stack: Stack, plates: Sequence[Body], feet: Sequence[Foot]
+) -> tuple[list[str], list[shapely.Geometry]]:
+    """Names and shapes of the plates, and of each bank of fins what of it is seen beyond them."""
+    bare = {
+        bank.name: shapely.union_all([foot.bare for foot in feet if foot.body in {block.body for block in bank.blocks}])
+        for bank in stack.banks
+    }
+    seen = {name: shape for name, shape in bare.items() if not shape.is_empty}
+    return [*(plate.name for plate in plates), *seen], [*(plate.outline for plate in plates), *seen.values()]
 
 
 def hottest_picture(findings: Findings, case_name: str) -> Picture:

@@ -28,7 +28,10 @@ def solved_study(path: Path, console: Console) -> tuple[StudyFile, list[Findings
 def write_results(
     folder: Path, study: StudyFile, found: list[Findings], result: Result, pictures: bool = True
 ) -> list[Path]:
-    """Write result.json, fields.vtu, mesh.vtu and the pictures of the study as written, all or nothing; the paths written."""
+    """Write result.json, fields.vtu, mesh.vtu, air.vtu if there are flows, and the pictures of the study as written, all or nothing.
+
+    Gives back the paths written.
+    """
     with staged(folder) as aside:
         (aside / "result.json").write_text(result.model_dump_json(by_alias=True, indent=1), encoding="utf-8")
         _write_fields(aside, found[0])
@@ -42,7 +45,9 @@ def write_results(
 
 
 def _write_fields(folder: Path, findings: Findings) -> None:
-    from plancha.app.fields import write_fields, write_mesh
+    from plancha.app.fields import write_coolants, write_fields, write_mesh
 
     write_fields(folder / "fields.vtu", findings.solution)
     write_mesh(folder / "mesh.vtu", findings.solution.sheets.space)
+    if findings.flows:
+        write_coolants(folder / "air.vtu", findings.solution)

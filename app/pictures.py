@@ -5,15 +5,26 @@ import sys
 from collections.abc import Mapping
 from pathlib import Path
 
+from plancha.app.air_pictures import coefficient_picture, coolant_picture, sights_of
 from plancha.app.colours import WARM
+from plancha.app.fan_picture import fan_picture
 from plancha.app.field_pictures import has_spreading, hottest_picture, spreading_picture, temperature_picture
 from plancha.app.fields import TEMPERATURE, field_mesh
-from plancha.app.plan_drawing import PictureFailed, check_libraries, load_pyvista, lookup_table, render, write_png
+from plancha.app.plan_drawing import (
+    Picture,
+    PictureFailed,
+    check_libraries,
+    load_pyvista,
+    lookup_table,
+    render,
+    write_png,
+)
 from plancha.app.power_picture import power_picture
 from plancha.fem.findings import Findings
 from plancha.geometry.study import MapFile
 
 WHOLE, CHIPS, SPREADING, POWER_MAP = "temperature.png", "chips.png", "spreading.png", "power_map.png"
+COEFFICIENT, COOLANT, FAN = "coefficient", "coolant", "fan"  # numbered where there are several
 
 
 def draw_pictures(
@@ -22,7 +33,7 @@ def draw_pictures(
     out_folder: str | os.PathLike[str],
     views: Mapping[str, MapFile] | None = None,
 ) -> list[Path]:
-    """Draw all pictures of a load case that has components; only temperature.png of one that has none.
+    """Draw all pictures of a load case: without components no more than temperature.png and those of flows.
 
     Parameters
     ----------
@@ -51,8 +62,26 @@ def draw_pictures(
         if has_spreading(findings):
             pictures[SPREADING] = spreading_picture(findings, case_name)
         pictures[POWER_MAP] = power_picture(findings, case_name, views or {})
+    pictures |= flow_pictures(findings, case_name)
     images = {name: render(picture) for name, picture in pictures.items()}
     return [write_png(Path(out_folder) / name, image) for name, image in images.items()]
+
+
+def flow_pictures(findings: Findings, case_name: str) -> dict[str, Picture]:
+    """Pictures of all flows by their files' names: coefficient and coolant on the plan, and the curve of the fans where some run."""
+    found: dict[str, Picture] = {}
+    sights = sights_of(findings.solution.sheets.stack)
+    for number, sight in enumerate(sights):
+        found[_numbered(COEFFICIENT, number, len(sights))] = coefficient_picture(findings, sight, case_name)
+        found[_numbered(COOLANT, number, len(sights))] = coolant_picture(findings, sight, case_name)
+    driven = [number for number, reading in enumerate(findings.flows) if reading.state.point is not None]
+    for place, number in enumerate(driven):
+        found[_numbered(FAN, place, len(driven))] = fan_picture(findings, number, case_name)
+    return found
+
+
+def _numbered(name: str, number: int, count: int) -> str:
+    return f"{name}.png" if count == 1 else f"{name}_{number + 1}.png"
 
 
 def show_window(findings: Findings) -> None:

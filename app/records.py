@@ -55,6 +55,7 @@ def result_of(study: StudyFile, found: list[Findings]) -> Result:
         height_mm=total_height(stack) * 1e3,
         study=texts,
         files=_fingerprints(study.path.parent, [text for name, text in texts.items() if name.endswith(".file")]),
+        cautions=list(dict.fromkeys(line for case in study.cases for line in case.stack.cautions)),
         cases=[case_record(case, findings) for case, findings in zip(study.cases, found)],
     )
 

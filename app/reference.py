@@ -7,13 +7,15 @@ import sys
 from collections.abc import Iterator
 from pathlib import Path
 
+from plancha.geometry.interface_file import HEADS as CANDIDATE_HEADS
+from plancha.geometry.interface_table import Candidate, Triple, shipped_candidates
 from plancha.geometry.load_cases import BASE_CASE
 from plancha.geometry.materials import shipped_materials
 from plancha.geometry.parts import InlineMaterial, Interface, Outline, Part
 from plancha.geometry.power_map_file import GRID_UNITS, MAX_CELLS, TOTAL_TOLERANCE
 from plancha.geometry.power_table import HEADS
 from plancha.geometry.schema import Key, keys_of, places
-from plancha.geometry.units import DIMENSIONS
+from plancha.geometry.units import DIMENSIONS, show
 
 LISTS = ("plate", "component", "joint", "cooling", "edge", "probe")
 SHARED = (Outline, InlineMaterial, Interface)  # tables that stand in several others: told once, at the end
@@ -75,6 +77,28 @@ without a name is called by its material, an interface without a name `interface
 table of that kind. A name that two layers share cannot be overridden. What a case names must be there; lists are replaced whole.
 """
 
+CANDIDATES = f"""\
+## Candidates for an interface
+
+`candidate` names a row of this table, generic kinds of invented middle values: measure your own. Impedance in mm^2 K/W, typical (low
+to high), of the whole joint at the reference pressure. Contact terms stay as they are; the rest goes with the bond line, which thins
+with pressure as `P^-n`, or, of a pad, by its compression, linear in the logarithm of the pressure. A clamp's `force` is a pressure
+over the area where the two bodies overlap. In a `gap` the bond line is the gap, `level = "high"` its widest. A gallium alloy against
+aluminium is refused unless the interface states its `barrier`.
+
+{{candidates}}
+
+`plancha rank --candidates` reads more from a CSV: heads in any order, each with its unit: {CANDIDATE_HEADS}.
+Low and high that are not given
+follow from the tolerances of bond line and conductivity (root of the sum of squares, as a factor up and down); compression is that at
+the lowest and highest pressure. Cells of what is not known stay empty.
+
+```
+name, kind, bond line [um], bond line tolerance [um], conductivity [W/m/K], contact [mm^2 K/W], aged impedance [mm^2 K/W]
+paste of the second supplier, paste, 40, 10, 5, 2, 17
+```
+"""
+
 POWER_CSV = f"""\
 ## Power maps: CSV
 
@@ -114,7 +138,32 @@ there is none. It is seen from the cooled side; the first row is the top row.
 def reference_markdown() -> str:
     """The whole reference of the study file as Markdown."""
     tables = "\n".join(_section(title, table) for title, table in _sections())
-    return "\n".join([INTRODUCTION, tables, CASES, POWER_CSV, FIELD_CSV])
+    candidates = CANDIDATES.replace("{candidates}", _candidates())
+    return "\n".join([INTRODUCTION, tables, CASES, candidates, POWER_CSV, FIELD_CSV])
+
+
+def _candidates() -> str:
+    """The shipped candidates for an interface as a Markdown table."""
+    rows = [
+        f"| {each.name} | {_three(each.impedance_new)} | {_three(each.impedance_aged)} | {_at(each)} | "
+        f"{'yes' if each.conducts else 'no'} | {show(each.temperature_most, 'temperature')} | {each.source} |"
+        for each in shipped_candidates().values()
+    ]
+    heads = "| candidate | new | end of life | at | conducts electricity | up to | source |"
+    return "\n".join([heads, "|---|---|---|---|---|---|---|", *rows])
+
+
+def _three(values: Triple) -> str:
+    low, typical, high = (f"{1e6 * value:.4g}" for value in values)
+    return f"{typical} ({low} to {high})"
+
+
+def _at(candidate: Candidate) -> str:
+    """The reference pressure and how the bond line goes with it."""
+    if not candidate.feels_pressure:
+        return "any pressure"
+    law = "compression" if candidate.is_pad else f"n = {candidate.pressure_exponent:g}"
+    return f"{show(candidate.pressure_reference, 'pressure')}, {law}"
 
 
 def _sections() -> Iterator[tuple[str, type[Part]]]:

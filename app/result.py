@@ -298,4 +298,7 @@ class Result(Record):
         dict[str, str], Field(description="the study as written: dotted names, as load cases use them, and texts")
     ]
     files: Annotated[dict[str, str], Field(description="CSV files of the study by name: SHA-256 of their contents")]
+    cautions: Annotated[
+        list[str], Field(description="what in the materials can hurt people or hardware, in any load case")
+    ] = []
     cases: list[CaseRecord]

@@ -20,7 +20,13 @@ def print_study(console: Console, study: StudyFile) -> None:
     stack = study.cases[0].stack
     mass, unknown = total_mass(stack)
     console.print(Text(stack.title, style="bold"))
-    console.print(bodies_table(stack), joints_table(stack), sources_table(stack), surroundings_table(stack))
+    console.print(bodies_table(stack), joints_table(stack), sources_table(stack))
+    if stack.films or stack.helds or stack.rims or not stack.flows:
+        console.print(surroundings_table(stack))
+    if stack.flows:
+        from plancha.app.air_tables import air_tables
+
+        console.print(*air_tables(stack))
     missing = f" (without {', '.join(unknown)}: no density)" if unknown else ""
     console.print(f"\nMass {mass * 1e3:.1f} g{missing}; height {total_height(stack) * 1e3:.3f} mm.")
     console.print(f"Rises are counted from the {stack.reference_name}, {show(stack.reference, 'temperature')}.")

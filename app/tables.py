@@ -293,7 +293,8 @@ def closing_lines(result: Result) -> Text:
         f"Audit: heat in and out differ by {audit.imbalance:.0e}, residual {audit.residual:.0e} of the heat that moves; "
         f"{audit.points} points, {audit.unknowns} unknowns."
     )
-    return Text("\n" + "\n".join([*lines, *(f"Caution: {caution}" for caution in CAUTIONS)]), style="dim")
+    cautions = [f"Caution: {caution}" for caution in (*result.cautions, *CAUTIONS)]
+    return Text("\n" + "\n".join([*lines, *cautions]), style="dim")
 
 
 def _note_lines(result: Result) -> list[str]:

@@ -132,7 +132,7 @@ def _resistance(stack: Stack, flow: Flow, fluid: Fluid, at_inlet: Fluid) -> tupl
         banks.append(Resistance(found.rate / swelling, found.drop))
     alone = in_row(banks)
     front = _front(flow, stack.banks[flow.banks[0]])
-    losses = [_loss_of(each, at_inlet) for each in flow.losses]
+    losses = [_loss_of(each, at_inlet) for each in flow.losses if each.coefficient > 0 or each.drop > 0]
     if flow.blocked > 0:
         losses.append(orifice(at_inlet.density, blocked_loss(flow.blocked), front))
     return in_row([alone, *losses]), alone
@@ -158,7 +158,7 @@ def _front(flow: Flow, bank: Bank) -> float:
 def _loss_of(loss, at_inlet: Fluid) -> Resistance:
     if loss.coefficient > 0:
         return orifice(at_inlet.density, loss.coefficient, loss.area)
-    return passage(lambda rate: max(loss.drop, 1e-12) * (rate / loss.rate) ** 2, 1.0)
+    return passage(lambda rate: loss.drop * (rate / loss.rate) ** 2, 1.0)
 
 
 def _driven(flow: Flow, system: Resistance, at_inlet: Fluid) -> tuple[FanCurve | None, OperatingPoint | None, float]:

@@ -109,7 +109,12 @@ def budget_of(solution: Solution, source: Source) -> Budget:
         shared = others and position >= len(source.chain) - 1
         leaving, entering = _contact_planes(solution, joint, body)
         crossing = joint_heat(solution, joint) * (1 if leaving.face == COOLED_SIDE else -1)
-        steps += _through(solution, plane, leaving, heat, crossing, shared)
+        if position >= len(source.joints) and _is_one_spreader(solution, plane, leaving, joint):
+            leaving, entering = (_plane(solution, each.body, each.face, plane.elements) for each in (leaving, entering))
+            name = f"through {stack.bodies[body].name}, under the source"
+            steps.append(Step(name, plane.mean - leaving.mean, crossing, shared))
+        else:
+            steps += _through(solution, plane, leaving, heat, crossing, shared)
         steps.append(Step(stack.joints[joint].name, leaving.mean - entering.mean, crossing, shared))
         plane, heat = entering, crossing
         into_seat = crossing if position < len(source.joints) else into_seat
@@ -123,6 +128,16 @@ def _contact_planes(solution: Solution, joint: int, body: int) -> tuple[Plane, P
     face = COOLED_SIDE if link.lower == body else COMPONENT_SIDE
     leaving = _plane(solution, body, face, elements)
     return leaving, _plane(solution, _other(link, body), 1 - face, elements)
+
+
+def _is_one_spreader(solution: Solution, entering: Plane, leaving: Plane, joint: int) -> bool:
+    """Whether the next body continues this one, as layers of a chamber do: in perfect contact over all that heat enters by.
+
+    The budget then stays under the source, so that each layer shows what it costs there; the last one shows the spreading.
+    """
+    is_perfect = solution.sheets.stack.joints[joint].impedance == 0
+    goes_through = entering.face != leaving.face
+    return is_perfect and goes_through and bool(np.isin(entering.elements, leaving.elements).all())
 
 
 def _through(
@@ -173,7 +188,8 @@ def _end_heat(solution: Solution, end: End) -> float:
     if isinstance(end, Bank):
         return bank_heat(solution, sheets.stack.banks.index(end))
     if isinstance(end, Film):
-        return sheets.exchanges[sheets.stack.films.index(end)].heat(solution.temperature)
+        number = sheets.stack.films.index(end)
+        return sum(each.heat(solution.temperature) for each in sheets.exchanges if each.film == number)
     return solution.held_heat(sheets.held_names.index(end.name))
 
 

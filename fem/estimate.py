@@ -19,6 +19,7 @@ from plancha.fem.components import (
     temperature_at,
     unit_rises,
 )
+from plancha.fem.film_readings import frozen_films
 from plancha.fem.finned import settled_flows
 from plancha.fem.plan import PlanSpace, plan_space
 from plancha.fem.refinement import halved, layers_worth_halving, refined, worth_refining
@@ -27,7 +28,7 @@ from plancha.fem.sheets import sheets_of
 from plancha.fem.solve import Solution, solve
 from plancha.fem.thickness import Through
 from plancha.geometry.bodies import Body, Stack
-from plancha.geometry.materials import conductivity_at, is_nonlinear
+from plancha.geometry.materials import Material, conductivity_at, is_nonlinear
 from plancha.geometry.mesh import PlanMesh
 
 QUANTITIES = ("peak rise", "mean rise", "spreading by maximum", "spreading by mean")
@@ -102,7 +103,8 @@ Coarse = Callable[[tuple[Through, ...]], Trial]  # the trial of thickness functi
 
 @dataclass(frozen=True)
 class Solved:
-    """A solution, the same with all conductivities as at the reference temperature if at hand, and the estimate of their error."""
+    """A solution, the same with all conductivities as at the reference temperature and unforced films frozen if at hand, and the
+    estimate of their error, made on the latter."""
 
     solution: Solution
     constant: Solution | None
@@ -146,6 +148,8 @@ def solve_to_accuracy(stack: Stack, mesh: PlanMesh, wanted: float, most_unknowns
         if flows is None:
             break
         stack, simple = replace(stack, flows=flows), replace(simple, flows=flows)
+    if any(film.unforced is not None for film in stack.films):
+        simple = frozen_films(simple, solve(sheets_of(simple, space, through)))
     coarse = cache(lambda through: trial(simple, space, through))
     finest = trial(simple, plan_space(refined(mesh)), through)
     plan = guarded(LEFT_OVER, change(finest, coarse(through)))
@@ -222,13 +226,18 @@ def _updated(estimate: ErrorEstimate, before: Trial, after: Trial, coarse: Coars
 
 def constant_conductivity(stack: Stack) -> Stack:
     """The stack with every conductivity as at the reference temperature: what errors are estimated on."""
-    if not any(is_nonlinear(body.material) for body in stack.bodies):
+    if not any(is_nonlinear(material) for body in stack.bodies for material in body.materials):
         return stack
     return replace(stack, bodies=tuple(_constant(body, stack.reference) for body in stack.bodies))
 
 
 def _constant(body: Body, temperature: float) -> Body:
-    if not is_nonlinear(body.material):
-        return body
-    k_x, k_y, k_z = (float(k) for k in conductivity_at(body.material, temperature))
-    return replace(body, material=replace(body.material, conductivity=(k_x, k_y, k_z), exponent=0.0))
+    patches = tuple(replace(patch, material=_constant_material(patch.material, temperature)) for patch in body.patches)
+    return replace(body, material=_constant_material(body.material, temperature), patches=patches)
+
+
+def _constant_material(material: Material, temperature: float) -> Material:
+    if not is_nonlinear(material):
+        return material
+    k_x, k_y, k_z = (float(k) for k in conductivity_at(material, temperature))
+    return replace(material, conductivity=(k_x, k_y, k_z), exponent=0.0)

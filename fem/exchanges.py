@@ -1,14 +1,18 @@
 """Where bodies meet films, held faces, rims and each other, as operators on the plan mesh.
 
 Joint      +g M on both faces, -g M across;   film   +h M on a face, heat h M T_coolant.
+
+A face that cools by itself has an h that follows its mean temperature: its exchange holds M alone, and ``coefficient``.
 """
 
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
+from functools import partial
 
 import numpy as np
 import scipy.sparse as sp
 
+from plancha.fem.films import convection_at, radiation_at
 from plancha.fem.loads import element_values
 from plancha.fem.plan import EDGE_MASS, PlanPattern, PlanSpace, rim_edges
 from plancha.fem.slabs import Entries, Slab, block_entries, scattered
@@ -18,9 +22,11 @@ from plancha.geometry.grid import Grid
 
 @dataclass(frozen=True)
 class Exchange:
-    """A film, rim or joint as assembled: symmetric matrix on the unknowns and what it tells about heat.
+    """A film or rim as assembled: symmetric matrix on the unknowns and what it tells about heat.
 
-    Heat out through a film is ``weights . (T - temperature)`` over ``unknowns``, where weights are the row sums [W/K].
+    Heat out through a film is ``weights . (T - temperature)`` over ``unknowns``, where weights are the row sums [W/K]. Where a
+    ``coefficient`` [W/m2/K] follows the mean temperature [K] of the face, matrix and weights are those of 1 W/m2/K.
+    ``film`` is the number of the film it belongs to.
     """
 
     name: str
@@ -29,11 +35,43 @@ class Exchange:
     temperature: float
     area: float
     body: int
-    kind: str  # "film", "board" or "rim"
+    kind: str  # "film", "natural", "radiation", "board" or "rim"
+    film: int | None = None
+    coefficient: Callable[[float], float] | None = None
 
     def heat(self, temperature: np.ndarray) -> float:
         """Heat [W] that leaves at temperatures (unknowns,) [K]."""
-        return float(self.weights @ temperature - self.weights.sum() * self.temperature)
+        return self.coefficient_at(temperature) * float(
+            self.weights @ temperature - self.weights.sum() * self.temperature
+        )
+
+    def coefficient_at(self, temperature: np.ndarray) -> float:
+        """Coefficient [W/m2/K] at temperatures (unknowns,) [K]; 1 where the matrix holds it already."""
+        return 1.0 if self.coefficient is None else self.coefficient(self.mean(temperature))
+
+    def mean(self, temperature: np.ndarray) -> float:
+        """Mean [K] over what it acts on, of temperatures (unknowns,) [K]."""
+        return float(self.weights @ temperature / self.weights.sum())
+
+    def at(self, temperature: np.ndarray) -> "Exchange":
+        """The exchange with the coefficient that it has at temperatures (unknowns,) [K]."""
+        return self if self.coefficient is None else self._frozen(self.coefficient_at(temperature))
+
+    def tangent(self, temperature: np.ndarray) -> "Exchange":
+        """The exchange whose coefficient is the slope of heat over the face's mean temperature, at temperatures (unknowns,) [K]."""
+        if self.coefficient is None:
+            return self
+        mean, own = self.mean(temperature), self.coefficient
+        step = SLOPE_STEP * max(abs(mean - self.temperature), 1.0)
+        flux = [own(each) * (each - self.temperature) for each in (mean, mean + step)]
+        return self._frozen(max((flux[1] - flux[0]) / step, LEAST_SLOPE * own(mean)))
+
+    def _frozen(self, scale: float) -> "Exchange":
+        return replace(self, matrix=scale * self.matrix, weights=scale * self.weights, coefficient=None)
+
+
+SLOPE_STEP = 1e-3  # of the rise, at least of 1 K
+LEAST_SLOPE = 0.1  # of the coefficient; radiation from far below its surroundings comes near it
 
 
 def shared_elements(slabs: Sequence[Slab], joint: Joint) -> np.ndarray:
@@ -60,14 +98,53 @@ def bare_elements(space: PlanSpace, stack: Stack, slabs: Sequence[Slab], place: 
     return elements
 
 
-def film_of(space: PlanSpace, stack: Stack, slabs: Sequence[Slab], film: Film, size: int) -> Exchange:
-    elements = bare_elements(space, stack, slabs, film)
+def films_of(space: PlanSpace, stack: Stack, slabs: Sequence[Slab], size: int) -> list[Exchange]:
+    """The exchanges of all films: what is given, natural convection and radiation each by itself."""
+    found = []
+    for number, film in enumerate(stack.films):
+        elements = bare_elements(space, stack, slabs, film)
+        own = _unforced_films(space, slabs, film, elements, size)
+        if isinstance(film.coefficient, Grid) or film.coefficient > 0:
+            own.insert(0, _given_film(space, slabs, film, elements, size))
+        found += [replace(each, film=number) for each in own]
+    return found
+
+
+def _given_film(space: PlanSpace, slabs: Sequence[Slab], film: Film, elements: np.ndarray, size: int) -> Exchange:
     h = element_values(space, film.coefficient, elements) if isinstance(film.coefficient, Grid) else film.coefficient
-    pattern, entries = face_matrix(space, elements, h)
-    unknowns = slabs[film.body].on_face(film.face, pattern.nodes)
-    matrix = scattered(unknowns[pattern.rows, None], unknowns[pattern.columns, None], entries[:, None, None], size)
+    matrix = _film_matrix(space, slabs, film, elements, h, size)
     kind = "board" if film.board else "film"
     return _exchange(film.name, matrix, film.temperature, space.areas[elements].sum(), film.body, kind)
+
+
+def _unforced_films(
+    space: PlanSpace, slabs: Sequence[Slab], film: Film, elements: np.ndarray, size: int
+) -> list[Exchange]:
+    own = film.unforced
+    if own is None:
+        return []
+    matrix, area = _film_matrix(space, slabs, film, elements, 1.0, size), space.areas[elements].sum()
+    found = []
+    if own.natural:
+        natural = _exchange(film.name, matrix, film.temperature, area, film.body, "natural")
+        found.append(replace(natural, coefficient=partial(convection_at, film)))
+    if own.emissivity > 0:
+        radiated = _exchange(f"{film.name}: radiation", matrix, own.surroundings, area, film.body, "radiation")
+        found.append(replace(radiated, coefficient=partial(radiation_at, film)))
+    return found
+
+
+def _film_matrix(
+    space: PlanSpace,
+    slabs: Sequence[Slab],
+    film: Film,
+    elements: np.ndarray,
+    coefficient: np.ndarray | float,
+    size: int,
+) -> sp.csr_array:
+    pattern, entries = face_matrix(space, elements, coefficient)
+    unknowns = slabs[film.body].on_face(film.face, pattern.nodes)
+    return scattered(unknowns[pattern.rows, None], unknowns[pattern.columns, None], entries[:, None, None], size)
 
 
 def _exchange(name: str, matrix: sp.csr_array, temperature: float, area: float, body: int, kind: str) -> Exchange:
@@ -75,8 +152,20 @@ def _exchange(name: str, matrix: sp.csr_array, temperature: float, area: float, 
     return Exchange(name, matrix, weights, temperature, float(area), body, kind)
 
 
+def joint_conductance(space: PlanSpace, joint: Joint, elements: np.ndarray) -> np.ndarray:
+    """Conductance [W/m2/K] of a joint on elements (numbers): its mean over each; its patches have their own."""
+    if joint.conductance is None:
+        found = np.full(len(elements), 1.0 / joint.impedance)
+    else:
+        found = element_values(space, joint.conductance, elements)
+    for patch in joint.patches:
+        found[np.isin(elements, space.within(patch.outline), assume_unique=True)] = patch.conductance
+    return found
+
+
 def joint_of(space: PlanSpace, slabs: Sequence[Slab], joint: Joint) -> Entries:
-    pattern, entries = face_matrix(space, shared_elements(slabs, joint), 1.0 / joint.impedance)
+    shared = shared_elements(slabs, joint)
+    pattern, entries = face_matrix(space, shared, joint_conductance(space, joint, shared))
     lower = slabs[joint.lower].on_face(COOLED_SIDE, pattern.nodes)
     upper = slabs[joint.upper].on_face(COMPONENT_SIDE, pattern.nodes)
     ends = np.column_stack([lower, upper])

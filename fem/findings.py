@@ -20,6 +20,7 @@ from plancha.fem.components import (
 )
 from plancha.fem.datasheet import DatasheetPoints, datasheet_points
 from plancha.fem.estimate import ErrorEstimate, Solved, solve_to_accuracy
+from plancha.fem.film_readings import FilmReading, film_readings
 from plancha.fem.flow_readings import FlowReading, ProfileLimits, flow_readings, profile_limits
 from plancha.fem.ladder import Ladder, ladders, lumped_of
 from plancha.fem.lumped import Lumped
@@ -56,6 +57,7 @@ class Findings:
     ladders: list[Ladder]
     flows: list[FlowReading]
     limits: list[ProfileLimits]
+    films: list[FilmReading]
 
 
 def solve_stack(stack: Stack, refinement: float = 1.0) -> Solution:
@@ -84,8 +86,8 @@ def same_bodies(one: Stack, other: Stack) -> bool:
     """Whether two stacks differ in nothing that a discretisation is made for: bodies, what touches what, maps, cooled areas."""
 
     def shape(stack: Stack) -> tuple:
-        bodies = [(b.outline.wkb, b.thickness, conduction_key(b.material), b.turned, b.sheet) for b in stack.bodies]
-        joints = [(joint.lower, joint.upper, joint.impedance == 0) for joint in stack.joints]
+        bodies = [conduction_key(body) for body in stack.bodies]
+        joints = [(j.lower, j.upper, j.impedance == 0, *(patch.outline.wkb for patch in j.patches)) for j in stack.joints]
         sources = [(s.chain, s.face, s.outline.wkb, s.power > 0, s.heat_depth, _map_key(s)) for s in stack.sources]
         films = [(film.body, film.face, film.area and film.area.wkb) for film in stack.films]
         helds = [(held.body, held.face, held.area and held.area.wkb) for held in stack.helds]
@@ -153,4 +155,5 @@ def findings_of(solved: Solved | Solution, thorough: bool = True) -> Findings:
         ladders=ladders(solution, lumped, constant) if thorough else [],
         flows=flow_readings(solution),
         limits=profile_limits(solution) if thorough else [],
+        films=film_readings(solution),
     )

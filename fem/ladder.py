@@ -5,6 +5,7 @@ from dataclasses import dataclass, replace
 from plancha.fem.budget import way_out
 from plancha.fem.components import active_peak
 from plancha.fem.estimate import constant_conductivity
+from plancha.fem.film_readings import frozen_films
 from plancha.fem.finned import film_name, without_flows
 from plancha.fem.lumped import Lumped, lumped_estimate, mean_coefficient
 from plancha.fem.planes import cooled_elements
@@ -12,7 +13,7 @@ from plancha.fem.sheets import Sheets, plan_loads_of, sheets_of, unit_loads
 from plancha.fem.solve import Solution, solve
 from plancha.fem.thickness import SHEET_DEGREE, Through
 from plancha.geometry.air import Bank
-from plancha.geometry.bodies import Body, Film, Joint, Source, Stack
+from plancha.geometry.bodies import Body, Film, Joint, Source, Stack, with_more_impedance
 from plancha.geometry.grid import Grid
 from plancha.geometry.power_map import peak_flux
 
@@ -28,7 +29,10 @@ RUNGS = (
 
 @dataclass(frozen=True)
 class Ladder:
-    """A component's peak rise [K] above the reference after each rung; None where a rung does not apply."""
+    """A component's peak rise [K] above the reference after each rung; None where a rung does not apply.
+
+    Natural convection and radiation have the coefficients of the solution on every rung.
+    """
 
     component: str
     rises: tuple[float | None, ...]
@@ -36,7 +40,7 @@ class Ladder:
 
 def lumped_of(solution: Solution) -> list[Lumped]:
     """The lumped estimate of every component, along the way its heat takes in the solution."""
-    stack, written = without_flows(solution), solution.sheets.stack
+    stack, written = plain_stack(solution), solution.sheets.stack
     ways = [way_out(solution, source) for source in written.sources]
     heat = {
         body: sum(source.power for source, (bodies, _, _) in zip(stack.sources, ways) if body in bodies)
@@ -45,10 +49,16 @@ def lumped_of(solution: Solution) -> list[Lumped]:
     found = []
     for number, (bodies, joints, end) in enumerate(ways):
         area = 0.0 if end is None else float(solution.sheets.space.areas[cooled_elements(solution, end)].sum())
-        if isinstance(end, Bank):
-            end = next(film for film in stack.films if film.name == film_name(end))
+        if isinstance(end, Bank | Film):
+            name = film_name(end) if isinstance(end, Bank) else end.name
+            end = next(film for film in stack.films if film.name == name)
         found.append(lumped_estimate(stack, number, bodies, joints, end, area, heat))
     return found
+
+
+def plain_stack(solution: Solution) -> Stack:
+    """The solution's stack without flows and unforced films: plain films in their place, as they are in the solution."""
+    return frozen_films(without_flows(solution), solution)
 
 
 def ladders(solution: Solution, lumped: list[Lumped], constant: Solution | None = None) -> list[Ladder]:
@@ -56,14 +66,14 @@ def ladders(solution: Solution, lumped: list[Lumped], constant: Solution | None 
 
     ``constant`` is the solution with all conductivities as at the reference temperature, where it is at hand.
     """
-    stack = without_flows(solution)
+    stack = plain_stack(solution)
     simple = constant_stack(stack)
     sheets = sheets_of(thin_plates(simple), solution.sheets.space, [Through(degree=SHEET_DEGREE)] * len(stack.bodies))
     mapped = solve(sheets)
     unmapped = sheets_of_even_heat(sheets)
     even = replace(mapped, sheets=unmapped, temperature=mapped.near.temperatures(mapped.powers @ unmapped.unit_loads))
     evenly_cooled = not any(isinstance(film.coefficient, Grid) for film in stack.films)
-    if constant is None or not evenly_cooled or solution.sheets.streams:
+    if constant is None or not evenly_cooled or solution.sheets.streams or solution.sheets.unforced:
         through = [slab.through for slab in solution.sheets.slabs[: len(stack.bodies)]]
         constant = solve(sheets_of(simple, solution.sheets.space, through))
     found = []
@@ -112,7 +122,7 @@ def half_impedance(body: Body) -> float:
 
 def _thick_joint(stack: Stack, joint: Joint) -> Joint:
     added = half_impedance(stack.bodies[joint.lower]) + half_impedance(stack.bodies[joint.upper])
-    return replace(joint, impedance=joint.impedance + added)
+    return with_more_impedance(joint, added)
 
 
 def _thick_film(stack: Stack, film: Film) -> Film:

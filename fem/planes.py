@@ -2,7 +2,7 @@
 
 import numpy as np
 
-from plancha.fem.exchanges import bare_elements, face_matrix, shared_elements
+from plancha.fem.exchanges import bare_elements, face_matrix, joint_conductance, shared_elements
 from plancha.fem.plan import Peak, PlanSpace, maximum
 from plancha.fem.sheets import slab_matrix, source_elements
 from plancha.fem.slabs import Slab
@@ -65,7 +65,7 @@ def joint_heat(
     lower, upper = sheets.slabs[link.lower], sheets.slabs[link.upper]
     shared = shared_elements(sheets.slabs, link)
     if link.impedance > 0:
-        pattern, entries = face_matrix(sheets.space, shared, 1.0 / link.impedance)
+        pattern, entries = face_matrix(sheets.space, shared, joint_conductance(sheets.space, link, shared))
         weights = np.bincount(pattern.rows, entries, len(pattern.nodes))
         drop = field[lower.on_face(COOLED_SIDE, pattern.nodes)] - field[upper.on_face(COMPONENT_SIDE, pattern.nodes)]
         return float(weights @ drop)
@@ -77,9 +77,8 @@ def _heat_taken(solution: Solution, body: int, field: np.ndarray, coolants: bool
     """Heat (unknowns,) [W] that a body takes in: what it conducts on, plus its films and rims carry off, less its sources."""
     sheets = solution.sheets
     taken = slab_matrix(sheets, sheets.slabs[body], solution.temperature) @ field
-    for exchange in sheets.exchanges:
-        if exchange.body == body:
-            taken += exchange.matrix @ (field - (exchange.temperature if coolants else 0.0))
+    for exchange in (each.at(solution.temperature) for each in sheets.exchanges if each.body == body):
+        taken += exchange.matrix @ (field - (exchange.temperature if coolants else 0.0))
     for stream in sheets.streams:
         for wall in (wall for wall in stream.walls if wall.body == body):
             means = stream.means(field) if coolants else stream.mixing @ field[stream.unknowns]

@@ -4,10 +4,9 @@ import numpy as np
 import scipy.sparse as sp
 
 from plancha.fem.plan import PlanSpace
-from plancha.fem.slabs import Slab, in_plane
+from plancha.fem.slabs import Slab
 from plancha.fem.solve import Solution
 from plancha.fem.thickness import SHEET_DEGREE, Through
-from plancha.geometry.materials import conductivity_at
 from plancha.geometry.mesh import PlanMesh, oriented
 
 
@@ -87,9 +86,10 @@ def _slab_error(space: PlanSpace, slab: Slab, rise: np.ndarray, reference: float
     """Energy (elements,) of the difference between slopes and smoothed slopes, summed through the thickness."""
     elements = slab.pattern.elements
     corners = np.searchsorted(slab.pattern.nodes, space.element_nodes[elements])
-    k_x, k_y, _ = conductivity_at(slab.body.material, reference)
-    k_xx, k_yy, _ = in_plane(slab.body, np.asarray(k_x), np.asarray(k_y))
-    weights = slab.through.mass.sum(axis=1) * slab.body.thickness
+    conduction = slab.conduction
+    scale = conduction.factor(np.full(len(elements), reference)) * conduction.thickness
+    k_xx, k_yy, _ = (scale * k for k in conduction.in_plane())
+    weights = slab.through.mass.sum(axis=1)
     error = np.zeros(len(elements))
     for level, weight in enumerate(weights):
         slopes = _corner_slopes(space, elements, rise[slab.unknowns[:, level]][corners])

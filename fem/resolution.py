@@ -5,6 +5,7 @@ import math
 from plancha.fem.thickness import SHEET_DEGREE, Through, graded
 from plancha.geometry.bodies import COMPONENT_SIDE, COOLED_SIDE, FACE_NAMES, Body, Stack
 from plancha.geometry.grading import feature_of
+from plancha.geometry.materials import Material
 
 DEGREE = 2
 FINEST = 0.6  # first sub-layer over the heat's feature, thickness stretched by anisotropy, before each is cut in two
@@ -14,8 +15,12 @@ WHOLE = 0.6  # a first sub-layer of more than this share of the thickness is the
 
 def stretched_thickness(body: Body) -> float:
     """Thickness [m] times sqrt(k along / k through): what the lateral size of heat is compared with."""
-    k_x, k_y, k_z = body.material.conductivity
-    return body.thickness * math.sqrt(max(k_x, k_y, LEAST_SIDEWAYS * k_z) / k_z)
+    return max(_stretched(part.thickness, part.material) for part in body.parts)
+
+
+def _stretched(thickness: float, material: Material) -> float:
+    k_x, k_y, k_z = material.conductivity
+    return thickness * math.sqrt(max(k_x, k_y, LEAST_SIDEWAYS * k_z) / k_z)
 
 
 def features(stack: Stack) -> dict[tuple[int, int], float]:

@@ -8,6 +8,7 @@ import scipy.sparse as sp
 import shapely
 
 from plancha.fem.estimate import BEFORE, FLOOR, LEFT_OVER, QUANTITIES, Solved, constant_conductivity
+from plancha.fem.film_readings import frozen_films
 from plancha.fem.plan import barycentric, plan_space, shape_values
 from plancha.fem.refinement import halved
 from plancha.fem.resolution import through_of
@@ -77,7 +78,10 @@ def sampling_errors(solved: Solved, samples: Samples) -> np.ndarray:
     As `estimate` does for means: against the same problem on the coarse mesh the answer was refined from, and, on that mesh,
     with sub-layers half as thick. Where the answer was refined more than once, the estimate is of the first and so too large.
     """
-    stack = constant_conductivity(solved.solution.sheets.stack)
+    if solved.constant is None:
+        stack = frozen_films(constant_conductivity(solved.solution.sheets.stack), solved.solution)
+    else:
+        stack = solved.constant.sheets.stack
     constant = solved.constant or fixed_discretisation(solved.solution)(stack)
     space, through = plan_space(plan_mesh(stack)), through_of(stack)
     coarse = sampled(solve(sheets_of(stack, space, through)), samples)

@@ -9,14 +9,13 @@ import scipy.sparse as sp
 
 from plancha.fem.air_flow import FlowState, flow_states
 from plancha.fem.coolant import Stream, coupled_entries
-from plancha.fem.exchanges import Exchange, film_of, held_of, joint_of, rim_of
+from plancha.fem.exchanges import Exchange, films_of, held_of, joint_of, rim_of
 from plancha.fem.loads import cell_loads
 from plancha.fem.plan import PlanPattern, PlanSpace
-from plancha.fem.slabs import Changing, Entries, Slab, conduction_key, entries_of, joined, slab_entries, slab_of, summed
+from plancha.fem.slabs import Changing, Entries, Slab, entries_of, joined, slab_entries, slab_of, summed
 from plancha.fem.thickness import Through
 from plancha.fem.walls import streams_of
 from plancha.geometry.bodies import COMPONENT_SIDE, COOLED_SIDE, Source, Stack
-from plancha.geometry.materials import is_nonlinear
 
 
 @dataclass(frozen=True)
@@ -47,29 +46,36 @@ class Sheets:
 
     @cached_property
     def constant(self) -> sp.csr_array:
-        """All that does not change with temperature: films, rims, joints and bodies of constant conductivity."""
-        constant = [slab for slab in self.slabs if not is_nonlinear(slab.body.material)]
+        """All that does not change with temperature: given films, rims, joints and bodies of constant conductivity."""
+        constant = [slab for slab in self.slabs if not slab.conduction.is_nonlinear]
         bodies = [slab_entries(self.space, slab, self.stack.reference) for slab in constant]
         walls = [wall for stream in self.streams for wall in stream.walls]
-        matrices = [each.matrix for each in self.exchanges] + [wall.matrix for wall in walls]
+        given = [exchange for exchange in self.exchanges if exchange.coefficient is None]
+        matrices = [each.matrix for each in given] + [wall.matrix for wall in walls]
         meetings = [entries_of(matrix) for matrix in matrices]
         return summed([*bodies, *self.joints, *meetings, *coupled_entries(self.streams)], self.size)
 
     @cached_property
     def changing(self) -> tuple[Changing, ...]:
-        """The bodies with k(T), those of one material and thickness functions joined."""
-        groups: dict[tuple, list[Slab]] = {}
+        """The bodies with k(T), those of the same thickness functions joined."""
+        groups: dict[Through, list[Slab]] = {}
         for slab in self.slabs:
-            if is_nonlinear(slab.body.material):
-                groups.setdefault((slab.through, *conduction_key(slab.body.material)), []).append(slab)
+            if slab.conduction.is_nonlinear:
+                groups.setdefault(slab.through, []).append(slab)
         return tuple(joined(self.space, slabs) for slabs in groups.values())
+
+    @property
+    def unforced(self) -> tuple[Exchange, ...]:
+        """The exchanges whose coefficient follows the face's own temperature."""
+        return tuple(exchange for exchange in self.exchanges if exchange.coefficient is not None)
 
     @cached_property
     def coolant_heat(self) -> np.ndarray:
-        """Heat (unknowns,) [W] that the coolants' own temperatures bring."""
+        """Heat (unknowns,) [W] that the coolants' own temperatures bring, but for unforced exchanges."""
         heat = np.zeros(self.size)
         for exchange in self.exchanges:
-            heat += exchange.weights * exchange.temperature
+            if exchange.coefficient is None:
+                heat += exchange.weights * exchange.temperature
         for stream in self.streams:
             heat += stream.solid_heat
             heat[stream.unknowns] += stream.inlet_heat
@@ -87,7 +93,7 @@ def sheets_of(stack: Stack, space: PlanSpace, through: Sequence[Through]) -> She
     states = flow_states(stack)
     size = solid + sum(len(state.network.inflow) for state in states)
     slabs = tuple(slab_of(space, *parts) for parts in zip(stack.bodies, patterns, through, numbers))
-    exchanges = [film_of(space, stack, slabs, film, size) for film in stack.films]
+    exchanges = films_of(space, stack, slabs, size)
     exchanges += [rim_of(space, slabs, rim, size) for rim in stack.rims if rim.coefficient is not None]
     held, temperatures, owner, names = held_of(space, stack, slabs)
     plan_loads = plan_loads_of(space, slabs, stack.sources)

@@ -4,7 +4,7 @@ Per body   K = M(kz / t) (x) stiffness_z + A(t kxy) (x) mass_z   over plan nodes
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 
 import numpy as np
 import scipy.sparse as sp
@@ -12,22 +12,71 @@ import scipy.sparse as sp
 from plancha.fem.plan import PlanPattern, PlanSpace
 from plancha.fem.thickness import Through
 from plancha.geometry.bodies import Body
-from plancha.geometry.materials import Material, conductivity_at, is_nonlinear
 
 Entries = tuple[np.ndarray, np.ndarray, np.ndarray]  # values, rows, columns
+
+
+@dataclass(frozen=True)
+class Conduction:
+    """What each element of a body conducts: k(T) = k_ref (T/T_ref)^n, arrays (elements,).
+
+    ``conductivity`` (3, elements) [W/m/K] is k_ref along the material's own axes, ``turned`` [rad] by how much these are turned,
+    ``thickness`` [m] the element's.
+    """
+
+    conductivity: np.ndarray
+    exponent: np.ndarray
+    temperature_reference: np.ndarray
+    thickness: np.ndarray
+    turned: np.ndarray
+
+    @property
+    def is_nonlinear(self) -> bool:
+        """Whether any element's conductivity depends on temperature."""
+        return bool(self.exponent.any())
+
+    def factor(self, temperature: np.ndarray) -> np.ndarray:
+        """k over k_ref at temperatures (elements, ...) [K]."""
+        shape = (-1, *(1,) * (temperature.ndim - 1))
+        return (temperature / self.temperature_reference.reshape(shape)) ** self.exponent.reshape(shape)
+
+    def in_plane(self) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+        """k_ref along the plan's own axes: xx, yy, xy."""
+        (k_x, k_y, _), c, s = self.conductivity, np.cos(self.turned), np.sin(self.turned)
+        return k_x * c * c + k_y * s * s, k_x * s * s + k_y * c * c, (k_x - k_y) * s * c
+
+
+def conduction_of(space: PlanSpace, body: Body, elements: np.ndarray) -> Conduction:
+    """What the elements (numbers) of a body conduct: its own material, and in its patches theirs."""
+    parts = body.parts
+    which = np.zeros(len(elements), int)
+    for number, patch in enumerate(body.patches, 1):
+        which[np.isin(elements, space.within(patch.outline), assume_unique=True)] = number
+
+    def each(values: list) -> np.ndarray:
+        return np.array(values, float)[which]
+
+    return Conduction(
+        conductivity=np.array([part.material.conductivity for part in parts], float)[which].T,
+        exponent=each([part.material.exponent for part in parts]),
+        temperature_reference=each([part.material.temperature_reference for part in parts]),
+        thickness=each([part.thickness for part in parts]),
+        turned=each([part.turned for part in parts]),
+    )
 
 
 @dataclass(frozen=True)
 class Slab:
     """A body on the mesh: its plan pattern, thickness functions, and global unknowns (plan nodes, thickness nodes).
 
-    ``along`` and ``across`` (elements, 6, 6) [W/K] are its element integrals at the reference conductivity.
+    ``along`` and ``across`` (elements, 6, 6) [W/K] are its element integrals at k_ref.
     """
 
     body: Body
     pattern: PlanPattern
     through: Through
     unknowns: np.ndarray
+    conduction: Conduction
     along: np.ndarray
     across: np.ndarray
 
@@ -38,10 +87,10 @@ class Slab:
 
 @dataclass(frozen=True)
 class Changing:
-    """Elements whose conductivity depends on temperature in one way: material, thickness functions, element integrals, unknowns
+    """Elements with k(T) and the same thickness functions: what they conduct, element integrals, unknowns
     (elements, 6, thickness nodes)."""
 
-    material: Material
+    conduction: Conduction
     through: Through
     unknowns: np.ndarray
     along: np.ndarray
@@ -62,22 +111,16 @@ def entries_of(matrix: sp.csr_array) -> Entries:
     return coo.data, *coo.coords
 
 
-def in_plane(body: Body, k_x: np.ndarray, k_y: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-    """Conductivities (xx, yy, xy) along the plan of a material whose own axes are turned by ``body.turned``."""
-    c, s = np.cos(body.turned), np.sin(body.turned)
-    return k_x * c * c + k_y * s * s, k_x * s * s + k_y * c * c, (k_x - k_y) * s * c
-
-
 def slab_entries(space: PlanSpace, slab: Slab, reference: float, temperature: np.ndarray | None = None) -> Entries:
     """Conduction of one body; with k(T) taken per element and thickness quadrature point where a temperature is given, else
     as at the reference temperature [K]."""
     through, pattern = slab.through, slab.pattern
-    if temperature is None or not is_nonlinear(slab.body.material):
-        factor = _k_over_k_ref(slab, np.full(len(pattern.elements), reference))
+    if temperature is None or not slab.conduction.is_nonlinear:
+        factor = slab.conduction.factor(np.full(len(pattern.elements), reference))
         terms = [(factor, through.mass, through.stiffness)]
     else:
         (values, slopes), weights = through.at_quadrature, through.quadrature[1]
-        factors = _k_over_k_ref(slab, element_temperatures(space, slab, temperature) @ values.T)
+        factors = slab.conduction.factor(element_temperatures(space, slab, temperature) @ values.T)
         terms = [
             (factor, w * np.outer(v, v), w * np.outer(s, s))
             for factor, w, v, s in zip(factors.T, weights, values, slopes)
@@ -90,15 +133,31 @@ def slab_entries(space: PlanSpace, slab: Slab, reference: float, temperature: np
     return block_entries(slab.unknowns[pattern.rows], slab.unknowns[pattern.columns], np.asarray(blocks))
 
 
-def conduction_key(material: Material) -> tuple:
-    """What a material says about conduction."""
-    return material.conductivity, material.exponent, material.temperature_reference
+def conduction_key(body: Body) -> tuple:
+    """What a body and its patches say about conduction."""
+    parts = [
+        (
+            part.outline.wkb,
+            part.thickness,
+            part.turned,
+            part.material.conductivity,
+            part.material.exponent,
+            part.material.temperature_reference,
+        )
+        for part in body.parts
+    ]
+    return (body.sheet, *parts)
 
 
 def joined(space: PlanSpace, slabs: Sequence[Slab]) -> Changing:
+    """Bodies with k(T) and the same thickness functions as one."""
     corners = [np.searchsorted(slab.pattern.nodes, space.element_nodes[slab.pattern.elements]) for slab in slabs]
+
+    def together(name: str) -> np.ndarray:
+        return np.concatenate([getattr(slab.conduction, name) for slab in slabs], axis=-1)
+
     return Changing(
-        material=slabs[0].body.material,
+        conduction=Conduction(**{field.name: together(field.name) for field in fields(Conduction)}),
         through=slabs[0].through,
         unknowns=np.concatenate([slab.unknowns[each] for slab, each in zip(slabs, corners)]),
         along=np.concatenate([slab.along for slab in slabs]),
@@ -110,24 +169,20 @@ def changing_heat(part: Changing, temperature: np.ndarray) -> np.ndarray:
     """Heat (unknowns,) [W] that elements with k(T) conduct away from each unknown; as ``slab_entries`` has it, without a matrix."""
     (values, slopes), weights = part.through.at_quadrature, part.through.quadrature[1]
     local = temperature[part.unknowns]
-    k = conductivity_at(part.material, local[:, 3:].mean(axis=1) @ values.T)[2] / part.material.conductivity[2]
+    k = part.conduction.factor(local[:, 3:].mean(axis=1) @ values.T)
     scale = (k * weights)[:, None, :]
     heat = (part.along @ (local @ values.T) * scale) @ values + (part.across @ (local @ slopes.T) * scale) @ slopes
     return np.bincount(part.unknowns.ravel(), heat.ravel(), len(temperature))
 
 
-def _k_over_k_ref(slab: Slab, temperature: np.ndarray) -> np.ndarray:
-    """Conductivity over its reference value, the same in all directions."""
-    return conductivity_at(slab.body.material, temperature)[2] / slab.body.material.conductivity[2]
-
-
 def slab_of(space: PlanSpace, body: Body, pattern: PlanPattern, through: Through, unknowns: np.ndarray) -> Slab:
-    """A body on the mesh, its element integrals taken once at the material's reference conductivity."""
-    k_x, k_y, k_z = (np.full(len(pattern.elements), k) for k in body.material.conductivity)
-    along = space.conduction(*in_plane(body, k_x * body.thickness, k_y * body.thickness), pattern.elements)
-    return Slab(
-        body, pattern, through, unknowns, along, (k_z / body.thickness)[:, None, None] * space.mass[pattern.elements]
-    )
+    """A body on the mesh, its element integrals taken once at the reference conductivities."""
+    conduction = conduction_of(space, body, pattern.elements)
+    k_xx, k_yy, k_xy = conduction.in_plane()
+    t, k_z = conduction.thickness, conduction.conductivity[2]
+    along = space.conduction(k_xx * t, k_yy * t, k_xy * t, pattern.elements)
+    across = (k_z / t)[:, None, None] * space.mass[pattern.elements]
+    return Slab(body, pattern, through, unknowns, conduction, along, across)
 
 
 def element_temperatures(space: PlanSpace, slab: Slab, temperature: np.ndarray) -> np.ndarray:
@@ -144,4 +199,5 @@ def block_entries(rows: np.ndarray, columns: np.ndarray, blocks: np.ndarray) -> 
 
 
 def scattered(rows: np.ndarray, columns: np.ndarray, blocks: np.ndarray, size: int) -> sp.csr_array:
+    """Matrix of such blocks."""
     return summed([block_entries(rows, columns, blocks)], size)

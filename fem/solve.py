@@ -1,17 +1,21 @@
-"""Steady temperatures: one Cholesky factor, and for k(T) and nearly equal problems steps that share it."""
+"""Steady temperatures: one Cholesky factor, and for k(T), films that follow their face's temperature and nearly equal problems steps
+that share it."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
 import scipy.sparse as sp
+from scipy.optimize import brentq
 
 from plancha.fem.cholesky import Cholesky
 from plancha.fem.coupled import Coupled
+from plancha.fem.exchanges import Exchange
+from plancha.fem.films import LEAST_RISE
 from plancha.fem.sheets import Sheets
-from plancha.fem.slabs import Slab, changing_heat, slab_entries, summed
+from plancha.fem.slabs import Slab, changing_heat, entries_of, slab_entries, summed
 from plancha.geometry.faults import Failure
-from plancha.geometry.materials import is_nonlinear
 
 STEPS = 40
 MEMORY = 5  # steps that the next one learns from
@@ -82,19 +86,19 @@ class Solution:
 
     @cached_property
     def matrix(self) -> sp.csr_array:
-        """The matrix that the temperatures satisfy."""
+        """The matrix that the temperatures satisfy, all coefficients as at these."""
         return conduction_matrix(self.sheets, self.temperature)
 
     @cached_property
     def system(self) -> System:
-        """The system with the solution's own conductivities, factorised."""
+        """The system with the solution's own conductivities and coefficients, factorised."""
         is_own = is_linear(self.sheets) and self.near.sheets is self.sheets
         return self.near if is_own else factorised(self.sheets, self.temperature)
 
     @cached_property
     def nodal_heat(self) -> np.ndarray:
         """Heat (unknowns,) [W] that each unknown gives to what holds it: nothing but at held unknowns."""
-        return self.heat + self.sheets.coolant_heat - self.matrix @ self.temperature
+        return self.heat + coolant_heat(self.sheets, self.temperature) - self.matrix @ self.temperature
 
     def held_heat(self, number: int) -> float:
         """Heat [W] that leaves by one of the sheets' held places."""
@@ -109,20 +113,36 @@ def free_unknowns(sheets: Sheets) -> np.ndarray:
 
 
 def conduction_matrix(sheets: Sheets, temperature: np.ndarray | None) -> sp.csr_array:
-    """The whole matrix with k(T) at the given temperatures (at the reference where None)."""
-    changing = [slab for slab in sheets.slabs if is_nonlinear(slab.body.material)]
-    if not changing:
+    """The whole matrix with k(T) and unforced films at the given temperatures (where None, at the reference and without such films)."""
+    films = [] if temperature is None else [each.at(temperature) for each in sheets.unforced]
+    return _matrix(sheets, temperature, films)
+
+
+def tangent_matrix(sheets: Sheets, temperature: np.ndarray) -> sp.csr_array:
+    """The whole matrix with k(T) at the given temperatures, and unforced films by their slopes: what a step is best made with.
+
+    The slopes are spread over the face as its coefficient is, so that the matrix stays symmetric: exact for a face of one temperature.
+    """
+    return _matrix(sheets, temperature, [each.tangent(temperature) for each in sheets.unforced])
+
+
+def _matrix(sheets: Sheets, temperature: np.ndarray | None, films: Sequence[Exchange]) -> sp.csr_array:
+    changing = [slab for slab in sheets.slabs if slab.conduction.is_nonlinear]
+    if not changing and not films:
         return sheets.constant
     if temperature is not None:
         _refuse_runaway(temperature)
     reference = sheets.stack.reference
     bodies = [slab_entries(sheets.space, slab, reference, temperature) for slab in changing]
-    return sheets.constant + summed(bodies, sheets.size)
+    return sheets.constant + summed([*bodies, *(entries_of(each.matrix) for each in films)], sheets.size)
 
 
 def factorised(sheets: Sheets, temperature: np.ndarray | None = None) -> System:
-    """System with k(T) at the given temperatures (at the reference where None) and its own factor."""
-    matrix = conduction_matrix(sheets, temperature)
+    """System with its own factor, as `conduction_matrix` has it at the given temperatures."""
+    return _system(sheets, conduction_matrix(sheets, temperature))
+
+
+def _system(sheets: Sheets, matrix: sp.csr_array) -> System:
     free = free_unknowns(sheets)
     if not sheets.streams:
         return System(sheets, matrix, Cholesky(matrix if len(free) == sheets.size else matrix[free][:, free]))
@@ -133,8 +153,8 @@ def factorised(sheets: Sheets, temperature: np.ndarray | None = None) -> System:
 
 
 def is_linear(sheets: Sheets) -> bool:
-    """Whether no conductivity depends on temperature."""
-    return not any(is_nonlinear(slab.body.material) for slab in sheets.slabs)
+    """Whether no conductivity and no film's coefficient depends on temperature."""
+    return not sheets.unforced and not any(slab.conduction.is_nonlinear for slab in sheets.slabs)
 
 
 def solve(
@@ -149,7 +169,7 @@ def solve(
     start : Solution
         Of sheets with the same unknowns: its factor and temperatures are where the search starts.
     settled : float, [-]
-        Share of all heat, coolants' included, out of balance at which the temperatures count as settled.
+        Share of all heat out of balance at which the temperatures count as settled; see `_moving`.
 
     Raises
     ------
@@ -157,27 +177,61 @@ def solve(
         If they do not settle.
     """
     powers = sheets.powers if powers is None else np.asarray(powers, float)
+    if start is None and sheets.unforced:
+        temperature = np.full(sheets.size, even_temperature(sheets, powers))
+        temperature[sheets.held] = sheets.held_temperatures
+        return _settle(sheets, powers, _system(sheets, tangent_matrix(sheets, temperature)), temperature, settled)
     system = factorised(sheets) if start is None else start.near
     if start is None or (is_linear(sheets) and system.sheets is sheets):
         temperature = system.temperatures(powers @ sheets.unit_loads)
     else:
-        temperature = start.temperature + (sheets.stack.reference - start.sheets.stack.reference)
+        temperature = start.temperature + _shift(sheets, powers, start)
         temperature[sheets.held] = sheets.held_temperatures
     if is_linear(sheets) and system.sheets is sheets:
         return Solution(sheets, system, powers, temperature, 1)
     return _settle(sheets, powers, system, temperature, settled)
 
 
+def _shift(sheets: Sheets, powers: np.ndarray, start: Solution) -> float:
+    """What to add to all temperatures [K] of a start: how much warmer the surroundings are, or a body of one temperature would be."""
+    if sheets.unforced:
+        return even_temperature(sheets, powers) - even_temperature(start.sheets, start.powers)
+    return sheets.stack.reference - start.sheets.stack.reference
+
+
+def even_temperature(sheets: Sheets, powers: np.ndarray) -> float:
+    """Temperature [K] at which all bodies, were they one of one temperature, would give off all their heat: where searches start."""
+    if len(sheets.held):
+        return float(sheets.held_temperatures.mean())
+    capacities = [state.capacity for state in sheets.states]
+    flows = [
+        (capacity * -np.expm1(-stream.conductance.sum() / capacity), stream.network.inlet)
+        for stream, capacity in zip(sheets.streams, capacities)
+    ]
+    around = [each.temperature for each in sheets.exchanges] + [inlet for _, inlet in flows]
+    power = float(powers.sum())
+
+    def kept(temperature: float) -> float:
+        level = np.full(sheets.size, temperature)
+        lost = sum(each.heat(level) for each in sheets.exchanges)
+        return power - lost - sum(conductance * (temperature - inlet) for conductance, inlet in flows)
+
+    low, high = min(around), max(around) + 1.0
+    while kept(high) > 0 and high < HOTTEST:
+        low, high = high, 2 * high
+    return float(brentq(kept, low, high, xtol=1e-6)) if kept(low) > 0 > kept(high) else low
+
+
 def _settle(sheets: Sheets, powers: np.ndarray, system: System, temperature: np.ndarray, settled: float) -> Solution:
     """Steps with a fixed factor: each solves for what the heat balance still lacks; a slow one factors anew."""
-    heat = powers @ sheets.unit_loads + sheets.coolant_heat
+    loads = powers @ sheets.unit_loads
     path: list[tuple[np.ndarray, np.ndarray]] = []
     residuals: list[float] = []
     for step in range(1, STEPS + 1):
         if not is_linear(sheets):
             _refuse_runaway(temperature)
-        lacking = heat - conducted(sheets, temperature)
-        moving = float(np.abs(heat).sum() + np.abs(lacking[sheets.held]).sum())
+        lacking = loads + coolant_heat(sheets, temperature) - conducted(sheets, temperature)
+        moving = _moving(sheets, loads, temperature) + float(np.abs(lacking[sheets.held]).sum())
         lacking[sheets.held] = 0.0
         residuals.append(float(np.abs(lacking).sum()) / max(moving, 1e-300))
         if not np.isfinite(residuals[-1]):
@@ -187,7 +241,7 @@ def _settle(sheets: Sheets, powers: np.ndarray, system: System, temperature: np.
         if residuals[-1] < settled or (is_slow and _is_rounding(solution, lacking)):
             return solution
         if is_slow:
-            system, path, residuals = factorised(sheets, temperature), [], residuals[-1:]
+            system, path, residuals = _system(sheets, tangent_matrix(sheets, temperature)), [], residuals[-1:]
         path = [*path[-MEMORY:], (temperature, system.rises(lacking))]
         temperature = accelerated(path)
     raise SolveFailed(
@@ -196,8 +250,29 @@ def _settle(sheets: Sheets, powers: np.ndarray, system: System, temperature: np.
 
 
 def conducted(sheets: Sheets, temperature: np.ndarray) -> np.ndarray:
-    """Heat (unknowns,) [W] that leaves each unknown at temperatures (unknowns,) [K], k(T) at these, coolants at 0 K."""
-    return sheets.constant @ temperature + sum(changing_heat(part, temperature) for part in sheets.changing)
+    """Heat (unknowns,) [W] that leaves each unknown at temperatures (unknowns,) [K], all coefficients at these, coolants at 0 K."""
+    films = (each.coefficient_at(temperature) * (each.matrix @ temperature) for each in sheets.unforced)
+    return sheets.constant @ temperature + sum(changing_heat(part, temperature) for part in sheets.changing) + sum(films)
+
+
+def coolant_heat(sheets: Sheets, temperature: np.ndarray) -> np.ndarray:
+    """Heat (unknowns,) [W] that the coolants' own temperatures bring, all coefficients at temperatures (unknowns,) [K]."""
+    films = (each.coefficient_at(temperature) * each.temperature * each.weights for each in sheets.unforced)
+    return sheets.coolant_heat + sum(films)
+
+
+def _moving(sheets: Sheets, loads: np.ndarray, temperature: np.ndarray) -> float:
+    """What heat out of balance is a share of [W]: the sources' and all that coolants bring above 0 K.
+
+    An unforced film's coefficient follows its rise, however small; beside such films it is what the sources bring and what leaves,
+    and at least the heat of LEAST_RISE.
+    """
+    if not sheets.unforced:
+        return float(np.abs(loads + sheets.coolant_heat).sum())
+    leaving = [each.heat(temperature) for each in sheets.exchanges]
+    leaving += [stream.heat(temperature) for stream in sheets.streams]
+    least = LEAST_RISE * sum(each.coefficient_at(temperature) * each.weights.sum() for each in sheets.unforced)
+    return float(np.abs(loads).sum() + np.abs(leaving).sum() + least)
 
 
 def accelerated(path: list[tuple[np.ndarray, np.ndarray]]) -> np.ndarray:
@@ -215,8 +290,8 @@ def _refuse_runaway(temperature: np.ndarray) -> None:
     coldest, hottest = float(temperature.min()), float(temperature.max())
     if not 0.0 < coldest <= hottest < HOTTEST:
         raise SolveFailed(
-            f"k(T) did not settle, the search ran off to {coldest:.3g} ... {hottest:.3g} K: where conductivity falls as it gets "
-            "hotter, this much heat may have no steady temperature; check powers and ways out of the heat"
+            f"the temperatures did not settle, the search ran off to {coldest:.3g} ... {hottest:.3g} K: where conductivity falls as "
+            "it gets hotter, this much heat may have no steady temperature; check powers and ways out of the heat"
         )
 
 

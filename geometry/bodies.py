@@ -4,7 +4,7 @@ The plan is seen from the cooled side, x right, y up. Across it, z runs from the
 has a lower face (COMPONENT_SIDE) and an upper face (COOLED_SIDE).
 """
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 import shapely
@@ -20,8 +20,18 @@ FACE_NAMES = ("component side", "cooled side")
 
 
 @dataclass(frozen=True)
+class Patch:
+    """A part of a body that differs from the rest: outline in the plan [m], and its own thickness [m], material, turn [rad]."""
+
+    outline: shapely.Polygon
+    thickness: float
+    material: Material
+    turned: float
+
+
+@dataclass(frozen=True)
 class Body:
-    """A solid: outline in the plan [m], thickness [m], material, turn of its x axis [rad]."""
+    """A solid: outline in the plan [m], thickness [m], material, turn of its x axis [rad]; ``patches`` are parts that differ."""
 
     name: str
     outline: shapely.Polygon
@@ -29,13 +39,33 @@ class Body:
     material: Material
     turned: float = 0.0
     sheet: bool = False  # one temperature through the thickness
+    patches: tuple[Patch, ...] = ()
+
+    @property
+    def parts(self) -> "tuple[Body | Patch, ...]":
+        """The body itself, then its patches."""
+        return (self, *self.patches)
+
+    @property
+    def materials(self) -> tuple[Material, ...]:
+        """The body's own material, then those of its patches."""
+        return tuple(part.material for part in self.parts)
+
+
+@dataclass(frozen=True)
+class JointPatch:
+    """A part of a joint with its own conductance [W/m2/K]; 0 is a void."""
+
+    outline: shapely.Polygon
+    conductance: float
 
 
 @dataclass(frozen=True)
 class Joint:
     """Contact of the lower body's cooled side with the upper body's component side, where their outlines overlap.
 
-    ``impedance`` [m2 K/W]; 0 is perfect contact. ``gap`` [m] is the bond line, for the height only.
+    ``impedance`` [m2 K/W]; 0 is perfect contact. ``gap`` [m] is the bond line, for the height only. ``conductance`` [W/m2/K] on
+    a grid stands in place of the impedance where the bond line is uneven; ``patches`` have their own.
     """
 
     name: str
@@ -43,13 +73,43 @@ class Joint:
     upper: int
     impedance: float
     gap: float = 0.0
+    conductance: Grid | None = None
+    patches: tuple[JointPatch, ...] = ()
+
+
+@dataclass(frozen=True)
+class StandingFins:
+    """Plate fins that stand upright on a face: clear ``gap`` between them, ``thickness``, ``height`` root to tip [m]; k [W/m/K]."""
+
+    gap: float
+    thickness: float
+    height: float
+    conductivity: float
+
+
+@dataclass(frozen=True)
+class Unforced:
+    """How a face gives off heat without a fan, by coefficients that follow its own temperature.
+
+    ``natural`` names how it stands in the air ("standing plate", "facing up", "facing down", "standing fins"; empty without natural
+    convection); ``length`` [m] is its upright length, of a level face area over perimeter; ``pressure`` [Pa] is the air's.
+    ``emissivity`` [-], 0 without radiation, is towards ``surroundings`` [K].
+    """
+
+    natural: str
+    length: float
+    fins: StandingFins | None
+    pressure: float
+    emissivity: float
+    surroundings: float
 
 
 @dataclass(frozen=True)
 class Film:
     """Exchange with a coolant at ``temperature`` [K] over the bare part of a face (inside ``area`` if given).
 
-    ``coefficient`` [W/m2/K] is one number or a Grid of them. ``board`` marks a component's way out to the board.
+    ``coefficient`` [W/m2/K] is one number or a Grid of them; what ``unforced`` says comes on top, and its natural convection has the
+    coolant's temperature. ``board`` marks a component's way out to the board.
     """
 
     name: str
@@ -59,6 +119,7 @@ class Film:
     temperature: float
     area: shapely.Polygon | None = None
     board: bool = False
+    unforced: Unforced | None = None
 
 
 @dataclass(frozen=True)
@@ -84,6 +145,21 @@ class Rim:
 
 
 @dataclass(frozen=True)
+class PowerLaw:
+    """How a component's power depends on the mean temperature of its active face.
+
+    The power asked for grows by ``resistive`` [1/K] of itself per kelvin from ``resistive_at`` [K]; ``leakage`` [W] at ``leakage_at``
+    [K] comes on top and grows exponentially by ``leakage_growth`` [1/K].
+    """
+
+    resistive: float = 0.0
+    resistive_at: float = 298.15
+    leakage: float = 0.0
+    leakage_at: float = 298.15
+    leakage_growth: float = 0.0
+
+
+@dataclass(frozen=True)
 class Source:
     """A component: its power [W] on (or below) the active face of its first body, and its chain of bodies outward.
 
@@ -103,6 +179,7 @@ class Source:
     limit: float | None
     case_point: tuple[float, float] | None = None
     board_point: str = ""
+    law: PowerLaw | None = None
 
 
 @dataclass(frozen=True)
@@ -185,6 +262,27 @@ def total_height(stack: Stack) -> float:
 
 def total_mass(stack: Stack) -> tuple[float, list[str]]:
     """Mass of all bodies whose density is known [kg], and the names of those whose density is not."""
-    known = [body for body in stack.bodies if np.isfinite(body.material.density)]
-    mass = sum(body.outline.area * body.thickness * body.material.density for body in known)
-    return float(mass), [body.name for body in stack.bodies if body not in known]
+    known = [body for body in stack.bodies if all(np.isfinite(m.density) for m in body.materials)]
+    return float(sum(_mass(body) for body in known)), [body.name for body in stack.bodies if body not in known]
+
+
+def _mass(body: Body) -> float:
+    patched = [(patch, body.outline.intersection(patch.outline).area) for patch in body.patches]
+    rest = body.outline.area - sum(area for _, area in patched)
+    own = rest * body.thickness * body.material.density
+    return own + sum(area * patch.thickness * patch.material.density for patch, area in patched)
+
+
+def with_more_impedance(joint: Joint, added: float) -> Joint:
+    """The joint with a further impedance [m2 K/W] in series everywhere; voids stay voids."""
+
+    def less(conductance):
+        return conductance / (1 + added * conductance)
+
+    grid = joint.conductance
+    return replace(
+        joint,
+        impedance=joint.impedance + added,
+        conductance=None if grid is None else replace(grid, values=less(grid.values)),
+        patches=tuple(replace(patch, conductance=less(patch.conductance)) for patch in joint.patches),
+    )

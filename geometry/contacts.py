@@ -140,12 +140,21 @@ def _check_shared_spots(draft: Draft, repeated: set[int]) -> None:
     for source, path in zip(draft.sources, draft.source_paths):
         if len(source.chain) == 1:
             on_face[source.chain[0], source.face].append((f"the heat of {source.name}", source.outline, path))
+    for place, spot in _feet_of_films(draft):
+        on_face[place].append(spot)
     for (body, face), spots in on_face.items():
         for one, other in overlapping([outline for _, outline, _ in spots]):
             (first, a, _), (second, b, path) = spots[one], spots[other]
             where = f"{draft.bodies[body].name}, {FACE_NAMES[face]}"
             message = f"{second} and {first} lie on one spot of {where}"
             draft.fault(path, message, span_of(a.intersection(b)), hint="move one of them")
+
+
+def _feet_of_films(draft: Draft) -> list[tuple[tuple[int, int], Spot]]:
+    """Where fins stand that are described as a film, and so have no body: body and face, and the spot."""
+    banks = [(bank, path) for bank, path in zip(draft.banks, draft.bank_paths) if bank.is_film]
+    feet = [(bank, bank.outline.intersection(draft.bodies[bank.base].outline), path) for bank, path in banks]
+    return [((bank.base, bank.face), (bank.name, foot, path)) for bank, foot, path in feet]
 
 
 def _later(draft: Draft, joint: int, other: int) -> Path:
@@ -234,6 +243,11 @@ def _check_cooled_spots(draft: Draft) -> None:
         for one, other in overlapping([spot for _, spot, _ in spots]):
             (first, _, _), (second, _, path) = spots[one], spots[other]
             draft.fault(path, f'"{first}" and "{second}" cool the same spot', hint="give each its own area or face")
+    for place, (name, foot, _) in _feet_of_films(draft):
+        for cooling, spot, path in on_face[place]:
+            if overlap(foot, spot):
+                hint = "the fins cool there already: give the cooling an area beside them, or leave it out"
+                draft.fault(path, f'"{name}" and "{cooling}" cool the same spot', hint=hint)
 
 
 def _check_bare(draft: Draft, place: Film | Held, spot: shapely.Geometry, path: Path) -> None:

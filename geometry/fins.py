@@ -9,10 +9,12 @@ import shapely
 from plancha.geometry.air import ALONG_X, ALONG_Y, Bank, Block, Fins, Region
 from plancha.geometry.air_tables import FinTable
 from plancha.geometry.bodies import COOLED_SIDE, FACES, Body, Joint
+from plancha.geometry.chosen_materials import material_of
 from plancha.geometry.draft import Draft, overlap, overlapping, span_of
 from plancha.geometry.key_lines import Path
-from plancha.geometry.layers import interface_impedance, material_of, shape_of
+from plancha.geometry.layers import interface_impedance
 from plancha.geometry.materials import Material
+from plancha.geometry.shapes import shape_of
 
 DIRECTIONS = {"x": ALONG_X, "y": ALONG_Y, None: ALONG_X}
 SAME_HEIGHT = 1e-9  # m

@@ -1,6 +1,7 @@
 """Flows and fans of a draft: which banks they pass and whence, at what rate or by which fans, and what does not go together."""
 
 import math
+from itertools import pairwise
 
 import numpy as np
 import shapely
@@ -20,9 +21,10 @@ from plancha.geometry.fluids import (
 )
 from plancha.geometry.grid import Grid
 from plancha.geometry.key_lines import Path
-from plancha.geometry.layers import shape_of
+from plancha.geometry.shapes import shape_of
 
 ACROSS = {"left": 0, "right": 0, "lower": 1, "upper": 1}  # the axis along which a side entry blows
+BEHIND = 1e-6  # m; by which a bank may begin before the one that it follows ends
 OPEN = 1e-6  # share of a bank that must be free for a through flow
 
 
@@ -71,6 +73,9 @@ def _lay_flow(draft: Draft, table: FlowTable, fans: dict[str, Fan], path: Path) 
     known = [number for number in banks if number is not None]
     for number in known:
         _check_direction(draft, draft.banks[number], table, path)
+        _check_entry(draft, draft.banks[number], table, path)
+    _check_order(draft, [draft.banks[number] for number in known], table, path)
+    _check_driven(draft, table, [fan for fan in driving if fan is not None], path)
     profile = _profile(draft, table, draft.banks[known[0]], path)
     zone = _zone(draft, table, draft.banks[known[0]], path) if table.entry == "through" else None
     inlet = (draft.study.ambient if table.inlet is None else table.inlet) + table.preheat
@@ -132,6 +137,44 @@ def _check_direction(draft: Draft, bank: Bank, table: FlowTable, path: Path) -> 
     draft.fault((*path, "side"), message, table.side, allowed, "turn the fins (along) or the flow (side)")
 
 
+def _check_entry(draft: Draft, bank: Bank, table: FlowTable, path: Path) -> None:
+    """Laws of pins are for flow along the base; a film has no height for a flow to pass normal to it."""
+    at = (*path, "entry")
+    if bank.regions[0].fins.is_pin and table.entry != "side":
+        message = f"{bank.name} are pins: their laws are for flow along the base only"
+        draft.fault(at, message, table.entry, '"side"', 'or plate fins: form = "plate fins"')
+    elif bank.is_film and table.entry == "through":
+        message = f"{bank.name} is described as a film on its base: nothing flows through that"
+        draft.fault(at, message, table.entry, '"side" or "top"', 'or described_as = "block"')
+
+
+def _check_order(draft: Draft, banks: list[Bank], table: FlowTable, path: Path) -> None:
+    """Banks on one face are passed in the order in which they stand along the flow."""
+    if table.entry != "side":
+        return
+    axis, sign = ACROSS[table.side or "left"], -1.0 if table.side in ("right", "upper") else 1.0
+    for first, second in pairwise(banks):
+        if (first.base, first.face) != (second.base, second.face):
+            continue  # a duct may lead from one plate to another
+        end = max(sign * bound for bound in first.outline.bounds[axis::2])
+        begin = min(sign * bound for bound in second.outline.bounds[axis::2])
+        if begin < end - BEHIND and first.name != second.name:
+            message = f"{second.name} does not lie behind {first.name} for a flow from the {table.side}"
+            hint = (
+                "banks beside each other are passed by a [[flow]] each; of others, write them in the order of the flow"
+            )
+            allowed = f"behind {span_of(first.outline)}"
+            draft.fault((*path, "fins"), message, span_of(second.outline), allowed, hint)
+
+
+def _check_driven(draft: Draft, table: FlowTable, fans: list[Fan], path: Path) -> None:
+    """A flow that fans drive needs one that runs."""
+    if fans and not any(fan.is_running for fan in fans):
+        message = f"no fan of {table.name} runs: nothing moves its {table.fluid}"
+        hint = "take its fins for still air: [cooling] with a coefficient of natural convection, without [[fins]]"
+        draft.fault((*path, "fans"), message, ", ".join(table.fans), "running = true for one of them, or a rate", hint)
+
+
 def _pressure(table: FlowTable) -> float:
     if table.pressure is not None:
         return table.pressure
@@ -189,6 +232,11 @@ def _zone(draft: Draft, table: FlowTable, bank: Bank, path: Path) -> shapely.Geo
         zone = shape_of(table.zone).intersection(bank.outline)
     except ValueError as error:
         draft.fault((*path, "zone"), str(error))
+        return None
+    if zone.area < OPEN * bank.outline.area:
+        draft.fault(
+            (*path, "zone"), f"the zone lies beside {bank.name}", span_of(shape_of(table.zone)), span_of(bank.outline)
+        )
         return None
     for body in others:
         crossing = zone.intersection(body.outline)

@@ -55,6 +55,8 @@ def _all_shapes(stack: Stack) -> list[shapely.Polygon]:
     areas = [film.area for film in stack.films] + [held.area for held in stack.helds]
     return (
         [body.outline for body in stack.bodies]
+        + [patch.outline for body in stack.bodies for patch in body.patches]
+        + [patch.outline for joint in stack.joints for patch in joint.patches]
         + [source.outline for source in stack.sources]
         + [area for area in areas if area is not None]
         + [region.outline for bank in stack.banks if bank.is_film for region in bank.regions]
@@ -84,7 +86,14 @@ def snapped_stack(stack: Stack) -> tuple[Stack, list[str]]:
     """The stack with nearly coincident edges made one, and a line on each merge."""
     shapes, notes = snap_outlines(_all_shapes(stack))
     rest = iter(shapes)
-    bodies = tuple(replace(body, outline=next(rest)) for body in stack.bodies)
+    outlines = [next(rest) for _ in stack.bodies]
+    patches = [tuple(replace(patch, outline=next(rest)) for patch in body.patches) for body in stack.bodies]
+    parts = zip(stack.bodies, outlines, patches)
+    bodies = tuple(replace(body, outline=outline, patches=own) for body, outline, own in parts)
+    joints = tuple(
+        replace(joint, patches=tuple(replace(patch, outline=next(rest)) for patch in joint.patches))
+        for joint in stack.joints
+    )
     sources = tuple(replace(source, outline=next(rest)) for source in stack.sources)
 
     def with_areas(places):
@@ -105,7 +114,9 @@ def snapped_stack(stack: Stack) -> tuple[Stack, list[str]]:
         else bank
         for bank in stack.banks
     )
-    return replace(stack, bodies=bodies, sources=sources, films=films, helds=helds, probes=probes, banks=banks), notes
+    return replace(
+        stack, bodies=bodies, joints=joints, sources=sources, films=films, helds=helds, probes=probes, banks=banks
+    ), notes
 
 
 def _onto(outline: shapely.Polygon, point: tuple[float, float]) -> tuple[float, float]:

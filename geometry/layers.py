@@ -1,43 +1,30 @@
 """Plates, components and their layers as bodies and joints of a draft, with their materials, interfaces and power maps."""
 
-import math
+from collections.abc import Sequence
+from dataclasses import replace
 
 import shapely
 
 from plancha.geometry import outline as shapes
-from plancha.geometry.bodies import COMPONENT_SIDE, COOLED_SIDE, FACES, Body, Joint, Source
-from plancha.geometry.draft import Draft, in_words, overlap, span_of
+from plancha.geometry.bodies import COMPONENT_SIDE, COOLED_SIDE, FACES, Body, Joint, Patch, PowerLaw, Source
+from plancha.geometry.chosen_materials import material_of
+from plancha.geometry.draft import Draft, in_words, overlap, overlapping, span_of
 from plancha.geometry.faults import StudyError
 from plancha.geometry.interface_choice import chosen_impedance
+from plancha.geometry.joint_fields import variation_of, varies
 from plancha.geometry.key_lines import Path
-from plancha.geometry.materials import Material, UnknownMaterial, find_material
-from plancha.geometry.parts import CasePoint, InlineMaterial, Interface, Outline
+from plancha.geometry.parts import CasePoint, Interface, PatchTable
 from plancha.geometry.power_map import PowerMap, total_power
+from plancha.geometry.shapes import shape_of
 from plancha.geometry.study import Component, Layer, Plate
 from plancha.geometry.units import show
 
 USUAL_IMPEDANCE = (0.5e-6, 1000e-6)  # m2 K/W
-USUAL_CONDUCTIVITY = (0.02, 2500.0)  # W/m/K
+SAME_THICKNESS = 1e-9
 LEAST_IMPEDANCE = 1e-10  # m2 K/W; less is perfect contact, and written so
 MOST_POWER = 1e6  # W, of a map
 
 Between = list[tuple[Layer, Path]]  # interface layers between two solids, from the chip outward
-
-
-def shape_of(outline: Outline) -> shapely.Polygon:
-    """The polygon that an outline table draws [m].
-
-    Raises
-    ------
-    ValueError
-        If the outline crosses itself or encloses nothing.
-    """
-    if outline.size is not None:
-        x, y = outline.at or (0.0, 0.0)
-        return shapes.rounded_rectangle(x, y, *outline.size, outline.corner_radius or 0.0)
-    if outline.diameter is not None and outline.center is not None:
-        return shapes.circle(*outline.center, outline.diameter)
-    return shapes.polygon(list(outline.points or ()))
 
 
 def lay_plates(draft: Draft) -> None:
@@ -45,10 +32,14 @@ def lay_plates(draft: Draft) -> None:
     laid = {}
     for number, plate in enumerate(draft.study.plate):
         path: Path = ("plate", number)
-        outline, material = _footprint(draft, plate, path), material_of(draft, plate.material, (*path, "material"))
+        outline, material = (
+            _footprint(draft, plate, path),
+            material_of(draft, plate.material, (*path, "material"), plate.thickness),
+        )
         if outline is not None and material is not None:
             sheet = plate.model == "sheet"
             body = Body(plate.name, outline, plate.thickness, material, plate.turned, sheet)
+            body = replace(body, patches=body_patches(draft, plate.patch, body, path))
             laid[number] = draft.lay(body, path)
     for number, body_number in laid.items():
         if draft.study.plate[number].on is not None:
@@ -104,9 +95,23 @@ def _lay_component(draft: Draft, component: Component, path: Path) -> None:
         limit=component.limit,
         case_point=_case_point(draft, component, chain, path),
         board_point=component.board_point or "",
+        law=_power_law(component),
     )
     draft.sources.append(source)
     draft.source_paths.append(path)
+
+
+def _power_law(component: Component) -> PowerLaw | None:
+    """How a component's power follows its temperature; None where it does not."""
+    leaking, resistive = component.leakage, component.resistive
+    if leaking is None and resistive is None:
+        return None
+    parts: dict[str, float] = {}
+    if leaking is not None:
+        parts |= {"leakage": leaking.power, "leakage_at": leaking.at, "leakage_growth": leaking.growth}
+    if resistive is not None:
+        parts |= {"resistive": resistive.growth, "resistive_at": resistive.at}
+    return PowerLaw(**parts)
 
 
 def _case_point(draft: Draft, component: Component, chain: list[int], path: Path) -> tuple[float, float] | None:
@@ -153,37 +158,6 @@ def _less_cut_outs(
         return None
 
 
-def material_of(draft: Draft, choice: str | InlineMaterial, path: Path) -> Material | None:
-    """The material called so, or written out; a fault where there is none, a note where it conducts unusually."""
-    if isinstance(choice, InlineMaterial):
-        material = _inline(choice)
-    else:
-        try:
-            material = find_material(choice)
-        except UnknownMaterial as error:
-            draft.fault(path, error.message, None, error.allowed, error.hint)
-            return None
-    low, high = USUAL_CONDUCTIVITY
-    is_vapour = "vapo" in material.name.casefold()  # the core of a chamber conducts as no solid does
-    if not is_vapour and not all(low <= k <= high for k in material.conductivity):
-        values = ", ".join(f"{k:g}" for k in dict.fromkeys(material.conductivity))
-        draft.note(path, f"a conductivity of {values} W/m/K is unusual; usual are {low:g} to {high:g} W/m/K")
-    return material
-
-
-def _inline(spec: InlineMaterial) -> Material:
-    across = spec.conductivity_through or spec.conductivity
-    along = spec.conductivity_in_plane or spec.conductivity
-    k = (spec.conductivity_x or along, spec.conductivity_y or along, across)
-    return Material(
-        name=spec.name,
-        conductivity=tuple(float(value) for value in k if value is not None),  # type: ignore[arg-type]
-        exponent=spec.exponent,
-        temperature_reference=spec.temperature_reference,
-        density=spec.density if spec.density is not None else math.nan,
-    )
-
-
 def interface_impedance(
     draft: Draft, spec: Interface | str | None, path: Path, area: float | None = None
 ) -> tuple[float, float]:
@@ -224,7 +198,13 @@ def _judge_impedance(draft: Draft, impedance: float, path: Path) -> None:
 def _join(draft: Draft, lower: int, upper: int, spec: Interface | str | None, name: str, path: Path) -> None:
     area = overlap(draft.bodies[lower].outline, draft.bodies[upper].outline)
     impedance, gap = interface_impedance(draft, spec, path, area)
-    _add_joint(draft, Joint(name, lower, upper, impedance, gap), path)
+    joint = Joint(name, lower, upper, impedance, gap)
+    _add_joint(draft, variation_of(draft, spec, _contact(draft, joint), impedance, path).of(joint), path)
+
+
+def _contact(draft: Draft, joint: Joint) -> shapely.Geometry:
+    """Where the two bodies of a joint overlap."""
+    return draft.bodies[joint.lower].outline.intersection(draft.bodies[joint.upper].outline)
 
 
 def _add_joint(draft: Draft, joint: Joint, path: Path) -> int:
@@ -267,11 +247,12 @@ def _lay_layers(
 def _layer_body(
     draft: Draft, component: Component, layer: Layer, shape: shapely.Polygon | None, path: Path
 ) -> Body | None:
-    material = material_of(draft, layer.material or "", (*path, "material"))
+    material = material_of(draft, layer.material or "", (*path, "material"), layer.thickness)
     if material is None or shape is None or layer.thickness is None:
         return None
     name = _free_name(draft, f"{component.name}/{layer.name or material.name}")
-    return Body(name, shape, layer.thickness, material, layer.turned)
+    body = Body(name, shape, layer.thickness, material, layer.turned)
+    return replace(body, patches=body_patches(draft, layer.patch, body, path))
 
 
 def _free_name(draft: Draft, name: str) -> str:
@@ -287,8 +268,63 @@ def _stack_up(draft: Draft, chain: list[int], interfaces: list[Between], face: i
         lower, upper = (inner, outer) if face == COMPONENT_SIDE else (outer, inner)
         name = " + ".join(layer.name or "interface" for layer, _ in between) or "perfect contact"
         joint = Joint(name, lower, upper, sum(part[0] for part in parts), sum(part[1] for part in parts))
+        joint = _varied(draft, joint, between)
         joints.append(_add_joint(draft, joint, between[0][1] if between else draft.body_paths[inner]))
     return joints
+
+
+def _varied(draft: Draft, joint: Joint, between: Between) -> Joint:
+    """The joint with the voids, patches and uneven bond line of its interface; only one interface may have them."""
+    uneven = [(layer, at) for layer, at in between if varies(layer)]
+    if not uneven:
+        return joint
+    layer, at = uneven[0]
+    if len(between) > 1:
+        hint = "put a thin solid between the two, or give one impedance for both"
+        draft.fault(at, "an interface that differs from place to place must stand alone between two solids", hint=hint)
+        return joint
+    return variation_of(draft, layer, _contact(draft, joint), joint.impedance, at).of(joint)
+
+
+def body_patches(draft: Draft, tables: Sequence[PatchTable], body: Body, path: Path) -> tuple[Patch, ...]:
+    """The patches of a body, clipped to its outline; a fault for each that lies beside it or on another."""
+    found: list[Patch] = []
+    for number, table in enumerate(tables):
+        at = (*path, "patch", number)
+        try:
+            shape = shape_of(table).intersection(body.outline)
+        except ValueError as error:
+            draft.fault(at, str(error))
+            continue
+        thickness = body.thickness if table.thickness is None else table.thickness
+        material = (
+            body.material
+            if table.material is None
+            else material_of(draft, table.material, (*at, "material"), thickness)
+        )
+        if not overlap(shape, body.outline):
+            draft.fault(at, f"the patch lies outside {body.name}", span_of(shape_of(table)), span_of(body.outline))
+        elif material is not None:
+            draft.materials[material.name] = material
+            turned = body.turned if table.turned is None else table.turned
+            parts = [part for part in shapely.get_parts(shape) if isinstance(part, shapely.Polygon)]
+            found += [Patch(part, thickness, material, turned) for part in parts]
+            _note_step(draft, body, thickness, at)
+    for one, other in overlapping([patch.outline for patch in found]):
+        spot = found[one].outline.intersection(found[other].outline)
+        draft.fault(path, f"two patches of {body.name} lie on one spot", span_of(spot))
+    return tuple(found)
+
+
+def _note_step(draft: Draft, body: Body, thickness: float, path: Path) -> None:
+    if body.sheet or abs(thickness - body.thickness) <= SAME_THICKNESS * body.thickness:
+        return
+    draft.note(
+        path,
+        f"a step from {show(body.thickness, 'length')} to {show(thickness, 'length')}: heat that turns round its corner is "
+        "neglected, so that a raised foot comes out a few per cent too cool; write a raised foot as a plate of its own in "
+        "perfect contact",
+    )
 
 
 def _power(draft: Draft, component: Component, path: Path) -> tuple[PowerMap | None, float]:

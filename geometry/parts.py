@@ -2,7 +2,7 @@
 
 from typing import Annotated, Any, Literal, Self
 
-from pydantic import AfterValidator, BaseModel, ConfigDict, Discriminator, Field, Tag, model_validator
+from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, Discriminator, Field, Tag, model_validator
 from pydantic_core import PydanticCustomError
 
 from plancha.geometry.quantity import Quantity
@@ -20,6 +20,7 @@ Coefficient = Annotated[float, Quantity("coefficient", at_least=1e-3, at_most=1e
 Resistance = Annotated[float, Quantity("resistance", at_least=1e-6, at_most=1e6)]
 Density = Annotated[float, Quantity("density", at_least=0.1, at_most=3e4)]
 Accuracy = Annotated[float, Quantity("fraction", above=0, at_most=0.1)]
+Emissivity = Annotated[float, Quantity("fraction", above=0, at_most=1.0)]
 Area = Annotated[float, Quantity("area", above=0, at_most=100.0)]
 Pressure = Annotated[float, Quantity("pressure", at_least=0.0, at_most=1e6)]
 ClampPressure = Annotated[float, Quantity("pressure", at_least=1.0, at_most=1e9)]
@@ -31,6 +32,8 @@ Preheat = Annotated[float, Quantity("temperature difference", at_least=0.0, at_m
 Blocked = Annotated[float, Quantity("fraction", at_least=0.0, at_most=0.95)]
 RotationSpeed = Annotated[float, Quantity("speed of rotation", at_least=0.1, at_most=5000.0)]
 SoundLevel = Annotated[float, Quantity("sound level", at_least=-20.0, at_most=150.0)]
+Coverage = Annotated[float, Quantity("fraction", at_least=0.0, at_most=1.0)]
+Growth = Annotated[float, Quantity("growth", at_least=0.0, at_most=1.0)]
 Angle = Annotated[float, Quantity("angle")]
 Point = tuple[Coordinate, Coordinate]
 Size = tuple[Length, Length]
@@ -136,8 +139,15 @@ class Footprint(Outline):
     cut_outs: Annotated[tuple[Outline, ...], Field(description="holes: a list of outlines", max_length=MOST_PARTS)] = ()
 
 
+class CopperLayer(Part):
+    """A copper layer of a printed board."""
+
+    thickness: Annotated[Length, Field(description="of the foil and what is plated on it; 1 oz copper is 34.8 um")]
+    coverage: Annotated[Coverage, Field(description="share of the plan that copper covers")]
+
+
 class InlineMaterial(Part):
-    """A material given in the study: one conductivity, or in-plane and through, or x, y and through."""
+    """A material given in the study: one conductivity, or in-plane and through, or x, y and through, or a board's layers."""
 
     name: Annotated[Name, Field(description="how the tables call it")] = "inline"
     conductivity: Annotated[Conductivity | None, Field(description="the same in all directions")] = None
@@ -145,6 +155,15 @@ class InlineMaterial(Part):
     conductivity_x: Annotated[Conductivity | None, Field(description="along x, before turning")] = None
     conductivity_y: Annotated[Conductivity | None, Field(description="along y, before turning")] = None
     conductivity_through: Annotated[Conductivity | None, Field(description="through the thickness")] = None
+    copper: Annotated[
+        tuple[CopperLayer, ...],
+        BeforeValidator(one_or_many),
+        Field(description="layers of a printed board, in any order; needs laminate", max_length=100),
+    ] = ()
+    laminate: Annotated[
+        Conductivity | None, Field(description="conductivity of the board's laminate, such as 0.3 W/m/K")
+    ] = None
+    copper_conductivity: Annotated[Conductivity, Field(description="of those layers")] = 388.0
     exponent: Annotated[float, Field(ge=-3, le=3, strict=True, description="n of k = k_ref (T / T_ref)^n, -3 to 3")] = (
         0.0
     )
@@ -154,15 +173,17 @@ class InlineMaterial(Part):
     @model_validator(mode="after")
     def _one_form(self) -> Self:
         given = {name for name in type(self).model_fields if name.startswith("conductivity") and getattr(self, name)}
+        given |= {name for name in ("copper", "laminate") if getattr(self, name)}
         forms = (
             {"conductivity"},
             {"conductivity_in_plane", "conductivity_through"},
             {"conductivity_x", "conductivity_y", "conductivity_through"},
+            {"copper", "laminate"},
         )
         if given not in forms:
             raise wrong(
                 "the conductivities given do not make a material",
-                "conductivity; or conductivity_in_plane + _through; or conductivity_x + _y + _through",
+                "conductivity; or conductivity_in_plane + _through; or conductivity_x + _y + _through; or copper + laminate",
                 value=", ".join(sorted(given)) or "none",
             )
         return self
@@ -172,6 +193,43 @@ MaterialChoice = Annotated[
     Annotated[Name, Tag(TEXT)] | Annotated[InlineMaterial, Tag(TABLE)],
     Discriminator(_kind_of),
 ]
+
+
+class PatchTable(Outline):
+    """A part of a body or of an interface that differs from the rest."""
+
+    material: Annotated[MaterialChoice | None, Field(description="of a body's patch; else the body's own")] = None
+    thickness: Annotated[Length | None, Field(description="of a body's patch; else the body's own")] = None
+    turned: Annotated[Angle | None, Field(description="of a body's patch: turn of the material's x axis")] = None
+    impedance: Annotated[Impedance | None, Field(description="of an interface's patch")] = None
+
+    def called(self) -> str:
+        """How messages call this table."""
+        return "the patch"
+
+    def changes_body(self) -> bool:
+        """Whether it says something of a solid."""
+        return any(each is not None for each in (self.material, self.thickness, self.turned))
+
+    @model_validator(mode="after")
+    def _differs(self) -> Self:
+        if self.impedance is None and not self.changes_body():
+            raise wrong("a patch changes nothing", "material, thickness or turned; of an interface impedance")
+        return self
+
+
+class VoidMap(Part):
+    """Voids of an interface from a black-and-white image, or from a CSV grid of shares, laid over the contact's rectangle."""
+
+    file: Annotated[Name, Field(description="image, or CSV grid of 0 (bonded) to 1 (void), seen from the cooled side")]
+    void: Annotated[Literal["dark", "light"] | None, Field(description="which pixels of an image are void")] = None
+
+
+class LineMap(Part):
+    """Bond-line thickness from a CSV grid, laid over the contact's bounding rectangle."""
+
+    file: Annotated[Name, Field(description="CSV grid, first row at the top, seen from the cooled side")]
+    unit: Annotated[Name, Field(description="unit of the cells")] = "um"
 
 
 class Interface(Part):
@@ -203,6 +261,30 @@ class Interface(Part):
         Name | None, Field(description="what plates faces that a gallium alloy would attack, such as nickel")
     ] = None
 
+    tilt: Annotated[
+        tuple[Coordinate, Coordinate] | None,
+        Field(description="of a bond line: by how much it gains from left to right, and from bottom to top"),
+    ] = None
+    bow: Annotated[
+        Coordinate | None,
+        Field(description="of a bond line: by how much it is thicker at the corners than in the middle"),
+    ] = None
+    bond_line_map: Annotated[LineMap | None, Field(description="thickness of the bond line from place to place")] = None
+    void: Annotated[
+        tuple[Outline, ...],
+        BeforeValidator(one_or_many),
+        Field(description="voids: where nothing joins the bodies", max_length=MOST_PARTS),
+    ] = ()
+    void_map: Annotated[VoidMap | None, Field(description="voids from an image or a map")] = None
+    patch: Annotated[
+        tuple[PatchTable, ...],
+        BeforeValidator(one_or_many),
+        Field(
+            description="parts that differ: of an interface in impedance, of a solid in material, thickness or turn",
+            max_length=MOST_PARTS,
+        ),
+    ] = ()
+
     def is_interface(self) -> bool:
         """Whether the table describes a joint (and not a solid layer)."""
         return self.impedance is not None or self.bond_line is not None or self.candidate is not None
@@ -211,6 +293,9 @@ class Interface(Part):
     def _joint_form(self) -> Self:
         self.check_form()
         self._check_candidate()
+        bodily = any(patch.impedance is None or patch.changes_body() for patch in self.patch)
+        if self.is_interface() and bodily:
+            raise wrong("a patch of an interface has an impedance, and nothing else", 'impedance = "40 mm^2 K/W"')
         return self
 
     def check_form(self) -> None:

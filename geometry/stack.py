@@ -10,7 +10,8 @@ from plancha.geometry.draft import Draft, Reading
 from plancha.geometry.faults import Fault, StudyError
 from plancha.geometry.fins import lay_fins
 from plancha.geometry.flows import lay_flows
-from plancha.geometry.layers import interface_impedance, lay_components, lay_joints, lay_plates, shape_of
+from plancha.geometry.layers import interface_impedance, lay_components, lay_joints, lay_plates
+from plancha.geometry.shapes import shape_of
 from plancha.geometry.study import Study
 from plancha.geometry.surroundings import lay_cooling, lay_probes, lay_rims
 

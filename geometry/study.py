@@ -7,12 +7,16 @@ from pydantic import BeforeValidator, Field, model_validator
 from plancha.geometry.air_tables import FanTable, FinTable, FlowTable
 from plancha.geometry.parts import (
     MOST_PARTS,
+    AbsolutePressure,
     Accuracy,
+    Altitude,
     Angle,
     CasePointChoice,
     Coefficient,
+    Emissivity,
     Face,
     Footprint,
+    Growth,
     Interface,
     InterfaceChoice,
     Length,
@@ -20,6 +24,7 @@ from plancha.geometry.parts import (
     Name,
     Outline,
     Part,
+    PatchTable,
     Point,
     Power,
     Resistance,
@@ -55,6 +60,10 @@ class Layer(Interface, Footprint):
         if not self.is_interface():
             if self.material is None or self.thickness is None:
                 raise wrong("a solid layer needs material and thickness; an interface impedance or bond_line", A_LAYER)
+            if any(getattr(self, key) for key in ("tilt", "bow", "bond_line_map", "void", "void_map")):
+                raise wrong("voids, tilt and bow belong to an interface", "impedance, or bond_line + conductivity")
+            if any(patch.impedance is not None for patch in self.patch):
+                raise wrong("a patch of a solid has no impedance", "material, thickness or turned")
             if self.conductivity is not None or self.contact:
                 raise wrong("conductivity and contact belong to an interface", 'material = { conductivity = "..." }')
         elif self.thickness is not None:
@@ -89,6 +98,25 @@ class FieldFile(Part):
     unit: Annotated[Name, Field(description="unit of the cells")] = "W/m^2/K"
 
 
+class Leakage(Part):
+    """Power that comes on top of the component's own and grows exponentially with its temperature."""
+
+    power: Annotated[Power, Field(description="at the temperature `at`")]
+    at: Annotated[Temperature, Field(description="mean temperature of the active face")]
+    growth: Annotated[
+        Growth, Field(description="exponent per kelvin, usually 0.01 to 0.03 1/K (doubling in 70 to 23 K)")
+    ]
+
+
+class ResistiveLoss(Part):
+    """Power that grows in proportion with temperature, as loss in copper or a channel's resistance does."""
+
+    growth: Annotated[Growth, Field(description="share per kelvin, of copper 0.0039 1/K")]
+    at: Annotated[
+        Temperature, Field(description="mean temperature of the active face at which the power is as written")
+    ]
+
+
 class BoardPath(Part):
     """A way out at the chip's active side, to the board."""
 
@@ -105,6 +133,8 @@ class Component(Footprint):
     ]
     power: Annotated[Power | None, Field(description="total; may be left out where there is a map")] = None
     map: Annotated[MapFile | None, Field(description="power map; else the heat is uniform")] = None
+    leakage: Annotated[Leakage | None, Field(description="power on top, exponential in temperature")] = None
+    resistive: Annotated[ResistiveLoss | None, Field(description="growth of the power itself with temperature")] = None
     heat_depth: Annotated[
         Length | None, Field(description="heat is spread over this depth from the active face; else on the face")
     ] = None
@@ -146,6 +176,14 @@ class Plate(Footprint):
         Literal["resolved", "sheet"],
         Field(description="resolved through the thickness, or one temperature through it (2-D, for thin plates)"),
     ] = "resolved"
+    patch: Annotated[
+        tuple[PatchTable, ...],
+        BeforeValidator(one_or_many),
+        Field(
+            description="parts of other material, thickness or turn: inlay, thinner or thicker region",
+            max_length=MOST_PARTS,
+        ),
+    ] = ()
     on: Annotated[Name | None, Field(description="the plate it lies on")] = None
     face: Annotated[Face, Field(description="on which face of that plate")] = "cooled side"
     interface: Annotated[InterfaceChoice | None, Field(description='joint to that plate, or "perfect" contact')] = None
@@ -153,6 +191,12 @@ class Plate(Footprint):
     def may_start_at_origin(self) -> bool:
         """A plate without a place sets the origin of the plan."""
         return True
+
+    @model_validator(mode="after")
+    def _patches(self) -> Self:
+        if any(patch.impedance is not None for patch in self.patch):
+            raise wrong(f"{self.name}: a patch of a solid has no impedance", "material, thickness or turned")
+        return self
 
     @model_validator(mode="after")
     def _on_what(self) -> Self:
@@ -176,26 +220,86 @@ class JointTable(Part):
     interface: Annotated[InterfaceChoice, Field(description='between the two, or "perfect"')]
 
 
+class StandingFinsTable(Part):
+    """Plate fins that stand upright on a naturally cooled face, all over it."""
+
+    gap: Annotated[Length, Field(description="clear distance between two fins")]
+    thickness: Annotated[Length, Field(description="of a fin")]
+    height: Annotated[Length, Field(description="from the face to the tips")]
+    material: Annotated[MaterialChoice, Field(description="name and grade from the table of materials, or a table")]
+
+
+UPRIGHT = ("standing plate", "standing fins")
+
+
 class Cooling(Part):
-    """What takes heat from a face: a coefficient, a map of it, or a held temperature."""
+    """What takes heat from a face: a coefficient, a map of it, natural convection, radiation, or a held temperature."""
 
     name: Annotated[Name, Field(description="load cases and tables use it")] = "cooling"
     on: Annotated[Name | None, Field(description="body; else the only plate")] = None
     face: Annotated[Face, Field(description="which face; parts covered by other bodies do not cool")] = "cooled side"
     coefficient: Annotated[Coefficient | None, Field(description="of the film on the bare face, fins included")] = None
     map: Annotated[FieldFile | None, Field(description="coefficient from a CSV grid")] = None
+    natural: Annotated[
+        Literal["standing plate", "facing up", "facing down", "standing fins"] | None,
+        Field(
+            description="natural convection of air, by how this face stands in the room; its own temperature drives it"
+        ),
+    ] = None
+    length: Annotated[
+        Length | None,
+        Field(
+            description="upright length of a standing face or of standing fins, along which the air rises; a level face takes its "
+            "area over its perimeter instead"
+        ),
+    ] = None
+    fins: Annotated[StandingFinsTable | None, Field(description="of standing fins")] = None
+    altitude: Annotated[Altitude | None, Field(description="for the pressure of natural air; else sea level")] = None
+    pressure: Annotated[AbsolutePressure | None, Field(description="absolute; in place of the altitude")] = None
+    emissivity: Annotated[
+        Emissivity | None,
+        Field(description="of the face, which radiates; alone, or beside a coefficient or natural convection"),
+    ] = None
+    surroundings: Annotated[
+        Temperature | None, Field(description="what the face radiates to; else as warm as the coolant")
+    ] = None
     held: Annotated[Temperature | None, Field(description="the face is held at this temperature")] = None
-    coolant: Annotated[Temperature | None, Field(description="temperature of the coolant; else the ambient")] = None
+    coolant: Annotated[
+        Temperature | None, Field(description="temperature of the coolant, or of the natural air; else the ambient")
+    ] = None
     area: Annotated[Outline | None, Field(description="only inside this outline")] = None
 
     @model_validator(mode="after")
     def _one_kind(self) -> Self:
-        given = [name for name in ("coefficient", "map", "held") if getattr(self, name) is not None]
-        if len(given) != 1:
+        given = [name for name in ("coefficient", "map", "natural", "held") if getattr(self, name) is not None]
+        if len(given) > 1 or not (given or self.emissivity):
             found = " and ".join(given) or "none"
-            raise wrong("cooling needs one of coefficient, map, held", 'coefficient = "2000 W/m^2/K"', value=found)
+            message = "cooling needs one of coefficient, map, natural, held, or an emissivity alone"
+            raise wrong(message, 'coefficient = "2000 W/m^2/K"', value=found)
         if self.held is not None and self.coolant is not None:
             raise wrong("a held face has no coolant", "held, or coefficient + coolant")
+        if self.emissivity is not None and (self.map is not None or self.held is not None):
+            raise wrong("an emissivity belongs to a coefficient or to natural convection", "leave emissivity out")
+        if self.surroundings is not None and self.emissivity is None:
+            raise wrong("surroundings mean something to a face that radiates", "emissivity = 0.85")
+        return self
+
+    @model_validator(mode="after")
+    def _natural(self) -> Self:
+        if self.natural is None:
+            given = [key for key in ("length", "fins", "altitude", "pressure") if getattr(self, key) is not None]
+            if given:
+                raise wrong(f"{given[0]} belongs to natural convection", 'natural = "standing plate"')
+            return self
+        if self.altitude is not None and self.pressure is not None:
+            raise wrong("altitude or pressure, not both", "one of them")
+        if self.natural in UPRIGHT and self.length is None:
+            raise wrong(f"{self.natural} needs its upright length", 'length = "180 mm"')
+        if self.natural == "standing fins" and self.fins is None:
+            a_table = 'fins = { gap = "8 mm", thickness = "1 mm", height = "25 mm", material = "aluminium 6063-T5" }'
+            raise wrong("standing fins need their table", a_table)
+        if self.natural == "standing plate" and self.fins is not None:
+            raise wrong("a standing plate has no fins", 'natural = "standing fins"')
         return self
 
 

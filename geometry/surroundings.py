@@ -3,13 +3,15 @@
 import numpy as np
 import shapely
 
-from plancha.geometry.bodies import FACES, Film, Held, Probe, Rim
+from plancha.geometry.bodies import FACES, Film, Held, Probe, Rim, StandingFins, Unforced
+from plancha.geometry.chosen_materials import material_of
 from plancha.geometry.draft import Draft, in_words, overlap, span_of
 from plancha.geometry.faults import StudyError
+from plancha.geometry.fluids import STANDARD_PRESSURE, pressure_at_altitude
 from plancha.geometry.grid import Grid
 from plancha.geometry.key_lines import Path
-from plancha.geometry.layers import shape_of
-from plancha.geometry.study import Cooling
+from plancha.geometry.shapes import shape_of
+from plancha.geometry.study import UPRIGHT, Cooling
 
 USUAL_COEFFICIENT = (2.0, 50_000.0)  # W/m2/K
 MOST_COEFFICIENT = 1e7  # W/m2/K
@@ -32,13 +34,48 @@ def _lay_cooling(draft: Draft, cooling: Cooling, path: Path) -> None:
         draft.helds.append(Held(cooling.name, body, face, cooling.held, area))
         draft.held_paths.append(path)
         return
-    coefficient = cooling.coefficient if cooling.map is None else _field(draft, cooling, body, area, path)
+    coefficient = (cooling.coefficient or 0.0) if cooling.map is None else _field(draft, cooling, body, area, path)
     if coefficient is None:
         return
     temperature = draft.study.ambient if cooling.coolant is None else cooling.coolant
-    draft.films.append(Film(cooling.name, body, face, coefficient, temperature, area))
+    unforced = None
+    if cooling.natural is not None or cooling.emissivity is not None:
+        whole = draft.bodies[body].outline
+        unforced = _unforced(draft, cooling, whole if area is None else area.intersection(whole), temperature, path)
+        if unforced is None:
+            return
+    draft.films.append(Film(cooling.name, body, face, coefficient, temperature, area, unforced=unforced))
     draft.film_paths.append(path)
-    _judge_coefficient(draft, coefficient, path)
+    if cooling.coefficient is not None or cooling.map is not None:
+        _judge_coefficient(draft, coefficient, path)
+
+
+def _unforced(
+    draft: Draft, cooling: Cooling, outline: shapely.Geometry, temperature: float, path: Path
+) -> Unforced | None:
+    """How the face cools by itself; None where a material is at fault."""
+    fins = None
+    if cooling.natural == "standing fins" and cooling.fins is not None:
+        table = cooling.fins
+        material = material_of(draft, table.material, (*path, "fins", "material"))
+        if material is None:
+            return None
+        fins = StandingFins(table.gap, table.thickness, table.height, float(material.conductivity[0]))
+    elif cooling.fins is not None:
+        text = "the fins lie level: no law for such fins is known here, so the face counts as a plate without them"
+        draft.note((*path, "fins"), text)
+    is_upright = cooling.natural in UPRIGHT and cooling.length is not None
+    pressure = cooling.pressure
+    if pressure is None:
+        pressure = STANDARD_PRESSURE if cooling.altitude is None else pressure_at_altitude(cooling.altitude)
+    return Unforced(
+        natural=cooling.natural or "",
+        length=cooling.length if is_upright and cooling.length else outline.area / outline.length,
+        fins=fins,
+        pressure=pressure,
+        emissivity=cooling.emissivity or 0.0,
+        surroundings=temperature if cooling.surroundings is None else cooling.surroundings,
+    )
 
 
 def _area(draft: Draft, cooling: Cooling, body: int | None, path: Path) -> tuple[shapely.Polygon | None, bool]:

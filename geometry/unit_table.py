@@ -138,12 +138,13 @@ DIMENSIONS = {dimension.name: dimension for dimension in (
     Dimension("density", "kg/m^3", ("8940 kg/m3", "8.94 g/cm3"), ("kg/m^3",)),
     Dimension("specific heat", "J/kg/K", ("385 J/kg/K", "0.385 kJ/(kg K)"), ("J/kg/K",)),
     Dimension("pressure", "Pa", ("40 Pa", "4 mmH2O", "300 kPa"), ("MPa", "kPa", "Pa")),
-    Dimension("force", "N", ("200 N", "45 lbf"), ("kN", "N", "mN")),
+    Dimension("force", "N", ("200 N", "45 lbf"), ("N", "mN")),
     Dimension("mass", "kg", ("450 g", "0.45 kg"), ("kg", "g", "mg")),
     Dimension("velocity", "m/s", ("3 m/s", "600 LFM"), ("m/s",)),
     Dimension("altitude", "m", ("1500 m", "5000 ft"), ("m",)),
     Dimension("speed of rotation", "rev/s", ("3000 rpm", "50 rev/s"), ("rpm",), 6),  # turns, not radians
     Dimension("sound level", "dB", ("45 dB(A)", "45 dB"), ("dB(A)",)),
     Dimension("fraction", "", ("0.5 %", "0.005"), ("%",)),
+    Dimension("growth", "1/K", ("1.5 %/K", "0.015 1/K"), ("%/K",)),
     Dimension("expansion", "1/K", ("17 ppm/K", "17e-6 1/K"), ("ppm/K",)),
 )}  # fmt: skip

@@ -88,13 +88,15 @@ a,3,6,140,no,paste,
 """
     assert faults(tmp_path, text) == [
         'candidates.csv, line 3, row 1, column "impedance [mm^2 K/W]": this is not a number (found: ten); allowed: a number',
-        "candidates.csv, line 4, row 2: the shipped table has a candidate of this name (found: gallium alloy); allowed: a name of its own",
+        "candidates.csv, line 4, row 2: the shipped table has a candidate of this name (found: gallium alloy); allowed: a name of "
+        "its own",
         'candidates.csv, line 5, row 3, column "highest temperature [degC]": the number is out of its range (found: 1e9); '
         "allowed: -23.1 degC to 1726.8 degC; hint: check the head's unit",
         "candidates.csv, line 6, row 4: wrong number of cells (found: 2); allowed: 7 cells, as many as heads",
         "candidates.csv, line 7, row 5: no such kind (found: past); allowed: paste, gel, pad, phase change, graphite, foil, liquid "
         "metal, solder, sintered metal, adhesive, tape, bare faces, other",
-        "candidates.csv, line 7, row 5: conducts electricity is answered by yes or no (found: maybe); allowed: yes, no, or an empty cell",
+        "candidates.csv, line 7, row 5: conducts electricity is answered by yes or no (found: maybe); allowed: yes, no, or an empty "
+        "cell",
         "candidates.csv, line 7, row 5: the impedance at the end of life must be given; allowed: a number under aged impedance",
         "candidates.csv, line 8, row 6: the impedance at the end of life is below that when new (new means once it has wetted its "
         "faces) (found: e)",

@@ -38,7 +38,17 @@ def named(candidates):
 
 def test_the_table_holds_the_kinds_that_engineers_choose_between():
     kinds = {each.kind for each in SHIPPED}
-    assert kinds >= {"paste", "gel", "pad", "phase change", "graphite", "liquid metal", "solder", "sintered metal", "bare faces"}
+    assert kinds >= {
+        "paste",
+        "gel",
+        "pad",
+        "phase change",
+        "graphite",
+        "liquid metal",
+        "solder",
+        "sintered metal",
+        "bare faces",
+    }
     assert kinds <= set(KINDS) and len(SHIPPED) >= 20
 
 
@@ -60,7 +70,7 @@ def test_ageing_never_makes_a_joint_better_and_its_spread_never_narrower(candida
     assert all(a >= n for n, a in zip(new, aged))
     assert aged[2] / aged[0] >= 0.999 * new[2] / new[0]
     # Usual impedances of interfaces, common practice, no source.
-    assert 0.3e-6 <= new[0] and aged[2] <= 1000e-6
+    assert new[0] >= 0.3e-6 and aged[2] <= 1000e-6
 
 
 @named(WITH_BULK)
@@ -137,7 +147,9 @@ def test_a_pad_that_does_not_reach_across_presses_with_nothing():
 def test_the_gap_a_pressure_makes_gives_the_impedance_of_that_pressure():
     for pressure in (50e3, 100e3, 300e3):
         gap = bond_line_at(PAD, pressure)
-        assert impedance_at(PAD, AGED, "typical", gap=gap) == approx(impedance_at(PAD, AGED, "typical", pressure), rel=1e-9)
+        assert impedance_at(PAD, AGED, "typical", gap=gap) == approx(
+            impedance_at(PAD, AGED, "typical", pressure), rel=1e-9
+        )
 
 
 def test_a_paste_reaches_across_its_own_bond_lines_only():

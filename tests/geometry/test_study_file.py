@@ -105,7 +105,7 @@ A_LENGTH = 'a length at least 1 nm and at most 10000 mm, such as "3 mm" or "50 u
 A_POWER = 'a power at least 0 W and at most 1000000 W, such as "280 W" or "500 mW"'
 A_TEMPERATURE = 'a temperature at least -123.1 degC and at most 1726.8 degC, such as "35 degC" or "308 K"'
 PLATE_KEYS = (
-    "at, center, corner_radius, cut_outs, diameter, face, interface, material, model, name, on, points, size, "
+    "at, center, corner_radius, cut_outs, diameter, face, interface, material, model, name, on, patch, points, size, "
     "thickness, turned"
 )
 
