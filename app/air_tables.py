@@ -5,11 +5,14 @@ import math
 from rich.console import Group
 
 from plancha.app.flow_tables import FAN_CAUTION
+from plancha.app.graph_panel import CUBIC_FEET, PER_HOUR
 from plancha.app.sections import section
 from plancha.geometry.air import ALONG_X, Bank, Fan, Fins, Flow, Loss
 from plancha.geometry.bodies import FACE_NAMES, Stack
+from plancha.geometry.fluids import fluid_law
 from plancha.geometry.units import show
 
+LIQUID = 100.0  # kg/m3 above which a coolant is one
 ENTRIES = {"side": "side, from the {} edge", "top": "top, out at both ends", "through": "through, {} first"}
 
 
@@ -94,8 +97,15 @@ def flows_table(stack: Stack) -> Group:
 
 def _driven(flow: Flow) -> str:
     if flow.rate is not None:
-        return f"{show(flow.rate, 'volume flow')}, {flow.rate * 3600:.4g} m^3/h"
+        return rate_words(flow.rate, fluid_law(flow.fluid).at(flow.inlet, flow.pressure).density)
     return ", ".join(fan.name if fan.is_running else f"{fan.name} (dead)" for fan in flow.fans)
+
+
+def rate_words(rate: float, density: float) -> str:
+    """A flow [m3/s] in the trade's units: of a gas in CFM and m3/h, of a liquid, by its density [kg/m3], in L/min."""
+    if density > LIQUID:
+        return f"{rate * 6e4:.4g} L/min"
+    return f"{rate * CUBIC_FEET:.4g} CFM ({rate * PER_HOUR:.4g} m³/h)"
 
 
 def _way_words(flow: Flow) -> str:

@@ -77,6 +77,12 @@ def _stalling(state: FlowState) -> list:
     return [curve for curve in curves if len(curves) == 1 and curve.stall_flow is not None]
 
 
+def _stall_flow(state: FlowState) -> float:
+    """Flow [m3/s] left of which at least one fan is stalled; nothing where none is."""
+    assert state.curve is not None
+    return max([float(state.curve.flow[0]), *(float(curve.stall_flow or 0.0) for curve in _stalling(state))])
+
+
 def _add_curves(canvas: Canvas, panel: Panel, state: FlowState) -> list[Entry]:
     assert state.curve is not None and state.point is not None
     entries = []
@@ -84,10 +90,13 @@ def _add_curves(canvas: Canvas, panel: Panel, state: FlowState) -> list[Entry]:
     for curve in _stalling(state):
         left = np.linspace(float(curve.flow[0]), float(curve.stall_flow), POINTS)
         add_curve(canvas, panel, left, fan_pressure(curve, left), FANS, 2.5, dashed=True)
-        at = float(panel.pixels(np.array([curve.stall_flow]), np.array([0.0]))[0, 0])
-        canvas.strokes([[[at, panel.box.bottom], [at, panel.box.top]]], MIDDLE, 2.0)
-        canvas.text("stall", at - GAP, panel.box.bottom + TEXT, 1.0, colour=MIDDLE, plate=True)
         entries.append(Entry("where a fan hunts and is loud", FANS, dashed=True, width=2.5))
+    start = _stall_flow(state)
+    if start > 0:
+        at = float(panel.pixels(np.array([start]), np.array([0.0]))[0, 0])
+        canvas.strokes([[[at, panel.box.bottom], [at, panel.box.top]]], MIDDLE, 2.0)
+        width = text_size("stall")[0]
+        canvas.text("stall", max(at - GAP - width, GAP), panel.box.bottom + TEXT, colour=MIDDLE, plate=True)
     add_curve(canvas, panel, flows, fan_pressure(state.curve, flows), FANS)
     rates = np.linspace(0.0, panel.across[1], POINTS)
     add_curve(canvas, panel, rates, state.system.drop_at(rates), SYSTEM)
@@ -161,9 +170,11 @@ def _caption(state: FlowState) -> str:
         words.append(f"Dead: {', '.join(dead)}; what leaks back through a dead fan of known size is taken off.")
     words.append(f"Of the pressure {state.bank_drop:.1f} Pa over the fins; air power {point.air_power:.3g} W.")
     if not math.isnan(state.level):
-        words.append(f"Sound {state.level:.1f} dB(A) (relative; 50 log10 of the speed ratio).")
+        words.append(f"Sound {state.level:.1f} dB(A) (relative; 50\u00a0log10 of the speed ratio).")
     if point.stalled:
         words.append("The point lies left of the last maximum of the curve, where fans hunt and are loud.")
+    if not _stalling(state) and _stall_flow(state) > 0:
+        words.append("Left of the upright line one of the fans is stalled, and the curve of all has no single value.")
     for flow in point.also_at:
         words.append(f"The curves cross again at {flow * PER_HOUR:.4g} m³/h: the fan may stay there as well.")
     return " ".join(words)

@@ -289,7 +289,7 @@ def _sweep(bench: _Bench, case: str, noise: float | None) -> FanSweep:
 def _at_noise(bench: _Bench) -> Found:
     ratio = ratio_at_limits(bench.fans)
     if ratio is None:
-        return Found(None, "no fan has a noise limit")
+        return Found(None, "none is stated")
     return _at(bench, ratio)
 
 
@@ -343,16 +343,17 @@ def _narrowed(bench: _Bench, low: Speed, high: Speed) -> Found:
 
 
 def _remarks(bench: _Bench, speeds: Sequence[Speed]) -> list[str]:
-    stack, found = bench.stack, []
-    for fan in bench.fans:
-        slow, fast = (min(RATIOS) * fan.speed / fan.test_speed, max(RATIOS) * fan.speed / fan.test_speed)
-        if fast > 1 + 1e-9:
-            tested = show(fan.test_speed, "speed of rotation")
-            found.append(f"{fan.name}: speeds above {tested}, where it was tested, may be out of reach")
-        if slow < SLOW:
-            found.append(f"{fan.name}: below half of its test speed a real fan gives less than the fan laws say")
-        if not math.isfinite(fan.level):
-            found.append(f"{fan.name}: its sound is not given, so no sound is known")
+    stack = bench.stack
+    slow = [fan for fan in bench.fans if min(RATIOS) * fan.speed < SLOW * fan.test_speed]
+    fast = [fan for fan in bench.fans if max(RATIOS) * fan.speed > fan.test_speed * (1 + 1e-9)]
+    unheard = [fan for fan in bench.fans if not math.isfinite(fan.level)]
+    found = []
+    if fast:
+        found.append(f"{_names(fast)}: speeds above that of the test may be out of reach")
+    if slow:
+        found.append(f"{_names(slow)}: below half of the test speed a real fan gives less than the fan laws say")
+    if unheard:
+        found.append(f"{_names(unheard)}: the sound is not given, so the sound of all is not known")
     given = [flow.name for flow in stack.flows if flow.rate is not None]
     if given:
         found.append(f"at every speed the same: {', '.join(given)}, whose rate is given")
@@ -366,3 +367,7 @@ def _remarks(bench: _Bench, speeds: Sequence[Speed]) -> list[str]:
             "the air is thinner than where the fans were tested: their pressure falls with it, their sound is left as it is"
         )
     return found
+
+
+def _names(fans: Sequence[Fan]) -> str:
+    return ", ".join(f"{fan.name} ({show(fan.test_speed, 'speed of rotation')} at the test)" for fan in fans)

@@ -14,10 +14,11 @@ from plancha.app.label_places import GAP, Box
 from plancha.app.plan_drawing import DARK, MIDDLE, TEXT, Picture
 from plancha.app.plan_page import LINE, TICK
 
-WIDE, TALL = 1180, 400  # of a panel [px]
-BETWEEN = TALL + 5 * LINE + TICK  # from one panel's bottom to the next one's
+WIDE, TALL = 1080, 400  # of a panel [px]
+BETWEEN = TALL + 4 * LINE + TICK  # from one panel's bottom to the next one's
 SIZE = 12  # of a mark [px]
 POINTS = 200  # along each curve
+EDGE_RIGHT = 190.0  # room right of the panels for the limits [px]
 EXTRA = 0.25  # of the peaks' span: a limit that lies further away is not drawn
 PALETTE: tuple[Colour, ...] = tuple(
     tuple(float(c) / 255 for c in colours(family)[at])  # type: ignore[misc]
@@ -55,10 +56,7 @@ def fan_sweep_picture(found: Comparison) -> Picture:
     title = found.sweeps[0].label if len(found.sweeps) == 1 else "Fans of several studies"
     cases = dict.fromkeys(sweep.case for sweep in found.sweeps)
     subtitle = f"All fans together, slower and faster – case: {', '.join(cases)}"
-    return page(canvas, whole, title, subtitle, [_caption(found, by_sound)])
-
-
-EDGE_RIGHT = 30.0  # room right of the panels for a number that reaches over [px]
+    return page(canvas, whole, title, subtitle, _caption(found, by_sound))
 
 
 def _rise(speed: Speed) -> float:
@@ -89,11 +87,14 @@ def _peak_span(shown: Sequence[tuple[FanSweep, list[Speed]]]) -> tuple[float, fl
 
 
 def _add_limits(canvas: Canvas, panel: Panel, sweeps: Sequence[FanSweep]) -> None:
+    lowest = -np.inf  # where the next label may begin
     for limit in sorted({sweep.limit - ZERO_CELSIUS for sweep in sweeps if sweep.limit is not None}):
         if panel.up[0] < limit < panel.up[1]:
             add_curve(canvas, panel, np.array(panel.across), np.array([limit, limit]), DARK, 2.0, dashed=True)
             x, y = panel.pixels(np.array([panel.across[1]]), np.array([limit]))[0]
-            canvas.text(f"limit {limit:.1f} °C", x - GAP, y + TEXT / 2 + GAP, 1.0, plate=True)
+            at = max(float(y), lowest + LINE / 2)
+            canvas.text(f"limit {limit:.1f} °C", float(x) + GAP, at)
+            lowest = at + LINE / 2
 
 
 def _add_sweep(
@@ -134,24 +135,28 @@ def _key(found: Comparison) -> list[Entry]:
     return [*several, *marks]
 
 
-def _caption(found: Comparison, by_sound: bool) -> str:
-    words = []
-    if len(found.sweeps) == 1:
-        words.append(f"{fans_words(found.sweeps[0])}.")
-    for sweep in found.sweeps:
-        name = "" if len(found.sweeps) == 1 else f"{sweep.label}: "
-        if sweep.at_limit.speed is not None:
-            speed = sweep.at_limit.speed
-            words.append(f"{name}All limits hold from {100 * speed.ratio:.1f} % of the speed{_loud(speed)}.")
-        elif sweep.at_limit.words:
-            words.append(f"{name}{sweep.at_limit.words[0].upper()}{sweep.at_limit.words[1:]}.")
-        if sweep.at_noise.speed is not None:
-            speed = sweep.at_noise.speed
-            words.append(f"{name}Noise limit at {100 * speed.ratio:.1f} %{_loud(speed)}: {_peak(speed):.1f} °C.")
+def _caption(found: Comparison, by_sound: bool) -> list[str]:
+    words = [f"{fans_words(found.sweeps[0])}. {_marked(found.sweeps[0])}"]
+    if len(found.sweeps) > 1:
+        words = [f"{sweep.label}: {fans_words(sweep)}. {_marked(sweep)}" for sweep in found.sweeps]
+    line = ""
     if by_sound and found.noise is not None:
-        words.append(f"Upright line: {found.noise:.1f} dB(A), {found.noise_from}.")
-    words.append("Sound by the fan laws, 50 log10 of the speed ratio, relative." if by_sound else "")
-    return " ".join(word for word in words if word)
+        where = "the noise limit" if len(found.sweeps) == 1 and found.noise_from != "--noise" else found.noise_from
+        line = f"Upright line: {found.noise:.1f} dB(A), {where}. "
+    sound = "Sound is relative: 50 log10 of the speed ratio. " if by_sound else ""
+    return [*words, f"{line}{sound}Blades cut, also at low speed."]
+
+
+def _marked(sweep: FanSweep) -> str:
+    """What the marked speeds come to."""
+    parts = []
+    for name, each in (("Noise limit", sweep.at_noise), ("Least speed that holds all limits", sweep.at_limit)):
+        if each.speed is None:
+            parts.append(f"{name}: {each.words}.")
+        else:
+            speed = each.speed
+            parts.append(f"{name}: {100 * speed.ratio:.1f} %{_loud(speed)}, {_peak(speed):.1f} °C.")
+    return " ".join(parts)
 
 
 def _loud(speed: Speed) -> str:

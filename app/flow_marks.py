@@ -176,7 +176,7 @@ def _circle(x: float, y: float, radius: float) -> np.ndarray:
 
 
 def add_fan_rings(sheet: Sheet, flow: Flow) -> None:
-    """Blades' and hub's circles of the fans that blow on the plan from a place, as broken lines; a dead fan's faint."""
+    """Blades' and hub's circles of the fans that blow on the plan from a place, as broken lines; dead fans are named so."""
     for fan in flow.fans:
         if not fan.has_place or flow.entry == "side":
             continue
@@ -187,6 +187,10 @@ def add_fan_rings(sheet: Sheet, flow: Flow) -> None:
             if len(shown):
                 colour = DARK if fan.is_running else MIDDLE
                 sheet.parts += [Strokes(shown, LIGHT, 4.0), Strokes(shown, colour, 1.5)]
+        if not fan.is_running:
+            box = box_around(float(x), float(y), *text_size("dead"))
+            if not overlaps(box, sheet.taken):
+                sheet.write("dead", box, plate=True, colour=MIDDLE)
 
 
 def _inside(segments: np.ndarray, panel: Box) -> np.ndarray:

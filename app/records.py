@@ -3,6 +3,7 @@
 import hashlib
 from pathlib import Path
 
+from plancha.app.film_records import film_records
 from plancha.app.flow_records import flow_records
 from plancha.app.result import (
     A_PSI,
@@ -74,6 +75,7 @@ def case_record(case: Case, findings: Findings) -> CaseRecord:
         reference_degC=stack.reference - ZERO_CELSIUS,
         reference=stack.reference_name,
         limiting_component=findings.limiting.name if findings.limiting else None,
+        loop_gain=findings.loop_gain,
         components=[_component(findings, number) for number in range(len(findings.components))],
         probes=[
             ProbeRecord(
@@ -95,6 +97,7 @@ def case_record(case: Case, findings: Findings) -> CaseRecord:
         lumped=[_lumped(each) for each in findings.lumped],
         ladder=[_ladder(each) for each in findings.ladders],
         flows=flow_records(findings),
+        films=film_records(findings),
         ways_out=[
             PathRecord(
                 name=path.name,
@@ -146,6 +149,7 @@ def _component(findings: Findings, number: int) -> ComponentRecord:
     return ComponentRecord(
         name=state.name,
         power_W=state.power,
+        asked_W=state.asked,
         peak_degC=state.peak.value - ZERO_CELSIUS,
         peak_at=Place(x_mm=x * 1e3, y_mm=y * 1e3),
         area_mean_degC=state.mean - ZERO_CELSIUS,

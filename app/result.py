@@ -28,7 +28,8 @@ class ComponentRecord(Record):
     """One component's active face."""
 
     name: str
-    power_W: float
+    power_W: Annotated[float, Field(description="given off, at its temperature")]
+    asked_W: Annotated[float, Field(description="without leakage, and before losses grow with temperature")]
     peak_degC: Annotated[float, Field(description="hottest point of the active face")]
     peak_at: Place
     area_mean_degC: float
@@ -125,7 +126,7 @@ class PathRecord(Record):
     """Heat by one way out; negative where heat comes in."""
 
     name: str
-    kind: Annotated[str, Field(description="film, board, rim, flow or held")]
+    kind: Annotated[str, Field(description="film, natural, radiation, board, rim, flow or held")]
     body: Annotated[str, Field(description="empty for a held place")]
     heat_W: float
     area_mm2: Annotated[float | None, Field(description="null for a held place")]
@@ -180,7 +181,7 @@ class SpanRecord(Record):
     """A field between the fins, in the unit that its key says."""
 
     least: Annotated[float, Field(description="over all cells that take heat")]
-    mean: Annotated[float, Field(description="weighted by the walls' conductance")]
+    mean: Annotated[float, Field(description="weighted by the area of the walls that the coolant wets")]
     most: Annotated[float, Field(description="over all cells that take heat")]
 
 
@@ -232,6 +233,40 @@ class FlowRecord(Record):
     warnings: Annotated[list[str], Field(description="laws outside their range, stalled fans, and the like")]
 
 
+class FilmRecord(Record):
+    """One face that cools by itself; its coefficients follow its own mean temperature."""
+
+    name: str
+    body: str
+    face: Annotated[str, Field(description="of that body", pattern="^(component|cooled) side$")]
+    stands: Annotated[str | None, Field(description="how, for natural convection; null without it")]
+    mean_degC: Annotated[float, Field(description="area mean over the bare face, which the coefficients follow")]
+    coldest_degC: float
+    hottest_degC: float
+    air_degC: Annotated[float | None, Field(description="null without natural convection")]
+    pressure_Pa: Annotated[float | None, Field(description="of that air")]
+    surroundings_degC: Annotated[float | None, Field(description="that it radiates to; null without radiation")]
+    emissivity: Annotated[float | None, Field(description="of the face; null where it does not radiate")]
+    convection_W_per_m2K: Annotated[float, Field(description="per area of the bare face, fins included, on the air")]
+    radiation_W_per_m2K: Annotated[
+        float, Field(description="per area of the bare face, fins included, on the surroundings")
+    ]
+    heat_by_convection_W: float
+    heat_by_radiation_W: float
+    length_mm: Annotated[
+        float | None, Field(description="upright length; of a level face area over perimeter; null without convection")
+    ]
+    fin_efficiency: Annotated[float | None, Field(description="of standing fins")]
+    rayleigh: Annotated[
+        float | None, Field(description="of the law: on the length; of standing fins on the gap, times gap over length")
+    ]
+    law: Annotated[
+        str | None, Field(description="of natural convection; a cold face that looks up is one that looks down")
+    ]
+    source: Annotated[str | None, Field(description="who published the law")]
+    warnings: Annotated[list[str], Field(description="laws outside their range, faces far from one temperature")]
+
+
 class AuditRecord(Record):
     """What the solve showed of itself."""
 
@@ -241,7 +276,9 @@ class AuditRecord(Record):
     points: Annotated[int, Field(description="of the plan mesh")]
     triangles: Annotated[int, Field(description="of the plan mesh")]
     unknowns: Annotated[int, Field(description="temperatures solved for")]
-    steps: Annotated[int, Field(description="Picard steps for k(T); 1 where conductivities are constant")]
+    steps: Annotated[
+        int, Field(description="of k(T) and of coefficients that follow temperatures; 1 where all is linear")
+    ]
     accuracy_wanted: Annotated[float | None, Field(description="of each peak rise, relative")]
     accuracy_estimated: Annotated[
         float | None, Field(description="largest estimated error of a rise over its peak rise")
@@ -263,6 +300,10 @@ class CaseRecord(Record):
     limiting_component: Annotated[
         str | None, Field(description="the one with the least margin; null where none has a limit")
     ]
+    loop_gain: Annotated[
+        float | None,
+        Field(description="from power to temperature and back, below 1 stable; null where no power follows temperature"),
+    ] = None
     components: list[ComponentRecord]
     probes: list[ProbeRecord]
     datasheet: Annotated[
@@ -277,6 +318,7 @@ class CaseRecord(Record):
     lumped: list[LumpedRecord]
     ladder: list[LadderRecord]
     flows: list[FlowRecord] = []
+    films: Annotated[list[FilmRecord], Field(description="of faces with natural convection or radiation")] = []
     ways_out: list[PathRecord]
     audit: AuditRecord
     notes: Annotated[

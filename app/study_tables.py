@@ -7,7 +7,7 @@ from rich.console import Console, Group
 from rich.text import Text
 
 from plancha.app.tables import section
-from plancha.geometry.bodies import Source, Stack, total_height, total_mass
+from plancha.geometry.bodies import Film, Source, Stack, total_height, total_mass
 from plancha.geometry.grid import Grid
 from plancha.geometry.materials import Material
 from plancha.geometry.power_map import peak_flux
@@ -91,7 +91,7 @@ def surroundings_table(stack: Stack) -> Group:
     """Films, held faces and rims."""
     rows = []
     for film in stack.films:
-        words = "map" if isinstance(film.coefficient, Grid) else show(film.coefficient, "coefficient")
+        words = film_words(film)
         rows.append((film.name, stack.bodies[film.body].name, words, show(film.temperature, "temperature")))
     for held in stack.helds:
         rows.append((held.name, stack.bodies[held.body].name, "held", show(held.temperature, "temperature")))
@@ -100,6 +100,18 @@ def surroundings_table(stack: Stack) -> Group:
         place = f"{rim.name} ({rim.side} rim)"
         rows.append((place, stack.bodies[rim.body].name, words, show(rim.temperature, "temperature")))
     return section("Cooling", ("name", "body", "coefficient", "temperature"), rows)
+
+
+def film_words(film: Film) -> str:
+    """What a film's heat goes by: a coefficient, a map of it, how the face stands in its air, its emissivity."""
+    own, given = film.unforced, isinstance(film.coefficient, Grid) or film.coefficient > 0
+    words = [("map" if isinstance(film.coefficient, Grid) else show(film.coefficient, "coefficient"))] if given else []
+    if own is not None and own.natural:
+        words.append(f"natural, {own.natural}")
+    if own is not None and own.emissivity:
+        around = "" if own.surroundings == film.temperature else f" to {show(own.surroundings, 'temperature')}"
+        words.append(f"emissivity {own.emissivity:g}{around}")
+    return ", ".join(words)
 
 
 def conductivity_words(material: Material) -> str:

@@ -3,6 +3,7 @@
 from rich.console import Console, Group
 from rich.text import Text
 
+from plancha.app.film_tables import films_table
 from plancha.app.flow_tables import flow_table
 from plancha.app.result import CaseRecord, DatasheetRecord, LadderRecord, LumpedRecord, Result
 from plancha.app.sections import section
@@ -36,13 +37,15 @@ def print_result(console: Console, result: Result) -> None:
     worst = worst_component(base)
     for lumped, ladder in zip(base.lumped, base.ladder):
         if lumped.component == worst and any(each.component == worst for each in base.budgets):
-            console.print(budget_table(base, lumped), ladder_table(ladder))
+            console.print(budget_table(base, lumped), ladder_table(base, ladder))
     if base.components:
         console.print(spreading_table(base))
     if 1 < len(base.components) <= MOST_COUPLED:
         console.print(coupling_table(base))
     for flow in base.flows:
         console.print(flow_table(base, flow))
+    if base.films:
+        console.print(films_table(base))
     console.print(ways_out_table(base), sustainable_line(base))
     if len(result.cases) > 1:
         console.print(cases_table(result))
@@ -82,7 +85,16 @@ def components_table(case: CaseRecord) -> Group:
         )
     columns = ("  component", "W", "peak degC", "+- K", "at x, y mm", "mean", "by power", "limit", "margin K")
     note = f"> limits: {case.limiting_component}" if case.limiting_component else "no component has a limit"
-    return section("Components: temperatures of the active faces", columns, rows, note, accuracy_words(case), bold=bold)
+    more = _feedback_words(case)
+    return section("Components: temperatures of the active faces", columns, rows, note, more, accuracy_words(case), bold=bold)
+
+
+def _feedback_words(case: CaseRecord) -> str:
+    """What of the power comes from temperature, and how near that is to running away."""
+    if case.loop_gain is None:
+        return ""
+    added = sum(each.power_W - each.asked_W for each in case.components)
+    return f"{added:.4g} W come on top by temperature (leakage, losses); loop gain {case.loop_gain:.3f}, from 1 on it runs away"
 
 
 def _error(value: float | None, form: str) -> str:
@@ -176,11 +188,12 @@ def estimates_table(solved: float, lumped: LumpedRecord) -> Group:
     return section(title, ("estimate", "K", "less solved, K", ""), rows, bold=len(rows) - 1)
 
 
-def ladder_table(ladder: LadderRecord) -> Group:
+def ladder_table(case: CaseRecord, ladder: LadderRecord) -> Group:
     """The ladder of one component."""
     rows = [(rung.name, _number(rung.rise_K, ".1f"), _number(rung.change_K, "+.1f", "")) for rung in ladder.rungs]
+    frozen = "natural convection and radiation have the solution's coefficients on every rung" if case.films else ""
     title = f"From the lumped estimate to the solution, {ladder.component}: one assumption replaced at a time"
-    return section(title, ("now with", "rise K", "change K"), rows)
+    return section(title, ("now with", "rise K", "change K"), rows, frozen)
 
 
 def spreading_table(case: CaseRecord) -> Group:

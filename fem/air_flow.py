@@ -168,7 +168,8 @@ def _driven(flow: Flow, system: Resistance, at_inlet: Fluid) -> tuple[FanCurve |
     running = [fan for fan in flow.fans if fan.is_running]
     if not running:
         raise Failure(f"no fan of {flow.name} runs: nothing moves its {flow.fluid}")
-    curve = parallel([curve_of(fan, at_inlet.density) for fan in running])
+    curves = [curve_of(fan, at_inlet.density) for fan in running]
+    curve = curves[0] if len(curves) == 1 else parallel(curves)  # side by side only the falling parts have a sum
     for fan in flow.fans:
         if not fan.is_running and math.isfinite(fan.diameter):
             annulus = math.pi / 4 * (fan.diameter**2 - fan.hub**2) * fan.count

@@ -1,20 +1,17 @@
-"""Integrals over coolant cells on a plan mesh that does not follow them: every triangle cut finely, each piece given to its cell.
+"""Integrals over coolant cells on a plan mesh that does not follow them: every triangle cut along the cells' edges, exactly.
 
 Matrix and coupling come from the same points, and the functions on a triangle sum to one, so that what a solid loses
-to the cells is what the cells gain, to rounding, however coarse the cut.
+to the cells is what the cells gain, to rounding.
 """
 
-from collections.abc import Iterator
 from dataclasses import dataclass
-from functools import cache
 
 import numpy as np
 import scipy.sparse as sp
 
-from plancha.fem.plan import PlanSpace, shape_values
+from plancha.fem.loads import overlaps
+from plancha.fem.plan import PlanSpace, barycentric, shape_values
 
-PER_CELL = 2.0  # pieces of a triangle along a cell's shorter side
-MOST_CUTS = 12  # pieces along a triangle's side
 # Six points of degree 4 on a triangle (Dunavant 1985, from memory; the weights sum to 1).
 DEGREE_4 = ((0.091576213509771, 0.109951743655322), (0.445948490915965, 0.223381589678011))
 
@@ -35,91 +32,98 @@ class CellGrid:
         return self.number[column, row]
 
     @property
-    def shorter_side(self) -> float:
-        """Of the smallest cell [m]."""
-        return float(min(np.diff(self.x).min(), np.diff(self.y).min()))
-
-    @property
     def centres(self) -> np.ndarray:
         """Centres of the cells (nx, ny, 2) [m]."""
         x, y = (self.x[1:] + self.x[:-1]) / 2, (self.y[1:] + self.y[:-1]) / 2
         return np.stack(np.meshgrid(x, y, indexing="ij"), axis=-1)
 
 
-@cache
-def cut_rule(cuts: int) -> tuple[np.ndarray, np.ndarray]:
-    """Barycentric points (points, 3) and weights (points,), summing to 1, of a triangle cut into cuts^2 equal ones,
-    degree 4 on each."""
+def rule() -> tuple[np.ndarray, np.ndarray]:
+    """Barycentric points (6, 3) and weights (6,), summing to 1, that integrate up to degree 4 exactly over a triangle."""
     points, weights = [], []
     for a, weight in DEGREE_4:
         rest = 1 - 2 * a
         points += [(a, a, rest), (a, rest, a), (rest, a, a)]
         weights += [weight] * 3
-    inner = np.array(points)
-    upright = [(i, j) for i in range(cuts) for j in range(cuts - i)]
-    turned = [(i, j) for i in range(1, cuts) for j in range(1, cuts - i + 1)]
-    corners = np.array([(i, j) for i, j in upright] + [(i, j) for i, j in turned], float)
-    sign = np.r_[np.ones(len(upright)), -np.ones(len(turned))]
-    bc = (corners[:, None, :] + sign[:, None, None] * inner[None, :, :2]) / cuts
-    bc = bc.reshape(-1, 2)
-    return np.column_stack([1 - bc.sum(axis=1), bc]), np.tile(weights, len(corners)) / cuts**2
+    return np.array(points), np.array(weights)
 
 
 @dataclass(frozen=True)
 class Pieces:
-    """Some triangles (numbers) cut alike: cell of every piece's point (elements, points), its area [m2], functions (points, 6)."""
+    """What some triangles (numbers ``elements``) share with a grid's cells, piece by piece.
 
+    ``element`` (pieces,) is the place of its triangle among ``elements``, rising; ``cell`` (pieces,) its cell's number. Integrals
+    over the piece: ``mass`` (pieces, 36) of products and ``load`` (pieces, 6) of the triangle's six functions [m2].
+    """
+
+    space: PlanSpace
     elements: np.ndarray
+    element: np.ndarray
     cell: np.ndarray
-    area: np.ndarray
-    functions: np.ndarray
+    mass: np.ndarray
+    load: np.ndarray
+
+    def of(self, elements: np.ndarray) -> "Pieces":
+        """The pieces of some of the triangles, whose numbers must rise."""
+        place = np.full(len(self.space.areas), -1)
+        place[elements] = np.arange(len(elements))
+        mine = place[self.elements[self.element]]
+        keep = mine >= 0
+        return Pieces(self.space, elements, mine[keep], self.cell[keep], self.mass[keep], self.load[keep])
 
 
-def pieces(space: PlanSpace, elements: np.ndarray, grid: CellGrid) -> Iterator[Pieces]:
-    """The triangles, cut finely enough for the cells, in groups that are cut alike."""
-    corners = space.nodes[space.element_nodes[elements, :3]]
-    longest = np.linalg.norm(corners - np.roll(corners, 1, axis=1), axis=2).max(axis=1)
-    cuts = np.clip(np.ceil(PER_CELL * longest / grid.shorter_side), 1, MOST_CUTS).astype(int)
-    for count in np.unique(cuts):
-        chosen = cuts == count
-        points, weights = cut_rule(int(count))
-        places = np.einsum("pk,ekd->epd", points, corners[chosen])
-        area = space.areas[elements[chosen]][:, None] * weights
-        yield Pieces(elements[chosen], grid.at(places), area, shape_values(points))
+def pieces_of(space: PlanSpace, elements: np.ndarray, grid: CellGrid) -> Pieces:
+    """The pieces that triangles share with the cells of a grid; what lies in no cell is left out.
+
+    Parameters
+    ----------
+    elements : array of int
+        Numbers of triangles, rising.
+    """
+    shared = overlaps(space, grid.x, grid.y, elements)
+    cell = grid.number.T.ravel()[shared.cell]
+    keep = cell >= 0
+    element, corners = shared.element[keep], shared.corners[keep]
+    mass, load = _integrated(space, element, corners)
+    return Pieces(space, elements, np.searchsorted(elements, element), cell[keep], mass, load)
+
+
+def _integrated(space: PlanSpace, element: np.ndarray, corners: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Integrals of products (pieces, 36) and functions (pieces, 6) over convex polygons (pieces, corners, 2), each in its element."""
+    points, weights = rule()
+    places = barycentric(space, element[:, None], corners)
+    mass, load = np.zeros((len(element), 36)), np.zeros((len(element), 6))
+    first = corners[:, 0]
+    for number in range(1, corners.shape[1] - 1):
+        one, other = corners[:, number] - first, corners[:, number + 1] - first
+        area = np.abs(one[:, 0] * other[:, 1] - one[:, 1] * other[:, 0]) / 2
+        some = np.flatnonzero(area > 0)
+        values = shape_values(points @ places[some][:, [0, number, number + 1]])  # (some, 6 points, 6 functions)
+        weighted = values * (area[some, None] * weights)[:, :, None]
+        mass[some] += (weighted.transpose(0, 2, 1) @ values).reshape(-1, 36)
+        load[some] += weighted.sum(axis=1)
+    return mass, load
 
 
 @dataclass(frozen=True)
 class CellIntegrals:
     """Over some triangles: ``matrix`` (elements, 6, 6), integrals of c u v, and ``coupling`` (cells, plan nodes),
-    integrals of c u, for a coefficient c that each cell has its own of; pieces in no cell count for nothing."""
+    integrals of c u, for a coefficient c that each cell has its own of."""
 
     matrix: np.ndarray
-    coupling: sp.csr_array
+    coupling: sp.coo_array
 
 
-def cell_integrals(space: PlanSpace, elements: np.ndarray, grid: CellGrid, coefficient: np.ndarray) -> CellIntegrals:
-    """Integrals over the cells of a grid.
-
-    Parameters
-    ----------
-    elements : array of int
-        Triangles.
-    coefficient : array (cells,)
-        Of each cell, by its number.
-    """
-    matrix = np.zeros((len(elements), 6, 6))
-    values, rows, columns = [], [], []
-    place = np.zeros(len(space.areas), int)
-    place[elements] = np.arange(len(elements))
-    with_none = np.append(coefficient, 0.0)  # number -1 is the last
-    for part in pieces(space, elements, grid):
-        weight = part.area * with_none[part.cell]
-        products = np.einsum("pi,pj->pij", part.functions, part.functions).reshape(len(part.functions), 36)
-        matrix[place[part.elements]] += (weight @ products).reshape(-1, 6, 6)
-        inside = np.broadcast_to(part.cell[:, :, None] >= 0, (*part.cell.shape, 6))
-        values.append((weight[:, :, None] * part.functions)[inside])
-        rows.append(np.broadcast_to(part.cell[:, :, None], inside.shape)[inside])
-        columns.append(np.broadcast_to(space.element_nodes[part.elements][:, None, :], inside.shape)[inside])
-    shape = (len(coefficient), len(space.nodes))
-    entries = (np.concatenate(values), (np.concatenate(rows), np.concatenate(columns)))
-    return CellIntegrals(matrix, sp.coo_array(entries, shape=shape).tocsr())
+def cell_integrals(pieces: Pieces, coefficient: np.ndarray) -> CellIntegrals:
+    """Integrals over cells with a coefficient (cells,) of each, by its number."""
+    own = coefficient[pieces.cell]
+    taking = np.flatnonzero(own)
+    count = len(pieces.elements)
+    weights = sp.csr_array((own, (pieces.element, np.arange(len(own)))), shape=(count, len(own)))
+    nodes = pieces.space.element_nodes[pieces.elements[pieces.element[taking]]]
+    values = own[taking, None] * pieces.load[taking]
+    rows = np.broadcast_to(pieces.cell[taking, None], nodes.shape)
+    coupling = sp.coo_array(
+        (values.ravel(), (rows.ravel(), nodes.ravel())), shape=(len(coefficient), len(pieces.space.nodes))
+    )
+    return CellIntegrals((weights @ pieces.mass).reshape(count, 6, 6), coupling)

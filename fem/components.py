@@ -14,10 +14,12 @@ NO_SHARE = 1e-6  # of a component's heat: less through its footprint makes no sp
 
 @dataclass(frozen=True)
 class ComponentState:
-    """Temperatures [K] of a component's active face: peak and its place, area mean, power-weighted mean, limit, margin [K]."""
+    """Power [W] of a component, what of it was asked for, temperatures [K] of its active face: peak and its place, area mean,
+    power-weighted mean, limit, margin [K]."""
 
     name: str
     power: float
+    asked: float
     peak: Peak
     mean: float
     power_mean: float
@@ -36,6 +38,7 @@ def component_states(solution: Solution) -> list[ComponentState]:
             ComponentState(
                 name=source.name,
                 power=float(solution.powers[number]),
+                asked=float((solution.powers if solution.asked is None else solution.asked)[number]),
                 peak=peak,
                 mean=plan_mean(sheets.space, face, elements),
                 power_mean=float(weights @ np.nan_to_num(face)),

@@ -31,7 +31,6 @@ from plancha.fem.laws import (
 
 VISCOUS = 10.0  # Prandtl number above which the law of cubes serves
 ISOTHERMAL_GAP, EVEN_FLUX_GAP = 7.541, 8.235  # developed limits of parallel plates, both walls heated
-STEFAN_BOLTZMANN = 5.670374419e-8  # W/(m2 K4)
 
 
 def _even(value: float, *shapes: ArrayLike) -> Array:
@@ -331,16 +330,6 @@ def local_mean(
         return np.where(at_inlet, 0.0, station * mean)
 
     return (gathered(last) - gathered(first)) / (last - first)
-
-
-def radiation_coefficient(emissivity: ArrayLike, temperature: ArrayLike, surroundings: ArrayLike) -> Array:
-    """Coefficient of a grey face in wide surroundings, e s (T1^2 + T2^2)(T1 + T2), [W/(m2 K)], temperatures in K.
-
-    Stefan and Boltzmann's law. A bound beside convection: it counts on the envelope of a finned body only, because
-    fins see each other.
-    """
-    warm, cold = positive(temperature=temperature, surroundings=surroundings)
-    return np.asarray(emissivity) * STEFAN_BOLTZMANN * (warm**2 + cold**2) * (warm + cold)
 
 
 _LAMINAR, _PLATES, _DUCT = Range("reynolds", 0, LAMINAR_UP_TO), Range("aspect", 0, 0.1), Range("aspect", 0, 1)

@@ -56,7 +56,7 @@ class Wall:
     [W/K], whose row sums over the unknowns agree; ``area`` [m2] is wetted."""
 
     body: int
-    matrix: sp.csr_array
+    matrix: sp.csr_array | sp.coo_array
     exchange: sp.csr_array
     area: float
 

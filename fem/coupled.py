@@ -6,6 +6,7 @@
 The matrix is not symmetric: ``solve_transposed`` serves adjoints.
 """
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -15,9 +16,13 @@ import scipy.sparse as sp
 from plancha.fem.cholesky import Cholesky
 from plancha.geometry.faults import Failure
 
-TIGHT = 1e-13  # residual of the coolant's balances over their right side
+TIGHT = 1e-11  # residual of the coolant's balances over their right side
 STEPS = 60  # of one GMRES run
 RUNS = 4
+AT_ONCE = 4  # columns that are solved for together: the answers of all steps are kept
+ROUNDING = 1e-15  # of a step: one that turns no further has found all
+
+Step = Callable[[np.ndarray], np.ndarray]
 
 
 class CoolantFailed(Failure):
@@ -48,33 +53,69 @@ class Coupled:
         coupling, exchange = self.exchange.T.tocsr(), self.coupling.T.tocsr()
         return self._solved(right_side, coupling, exchange, lambda x: self._march.solve(x, "T"))
 
-    def _solved(self, right_side: np.ndarray, coupling: sp.csr_array, exchange: sp.csr_array, march) -> np.ndarray:
+    def _solved(
+        self, right_side: np.ndarray, coupling: sp.csr_array, exchange: sp.csr_array, march: Step
+    ) -> np.ndarray:
         count = coupling.shape[0]
         columns = right_side.reshape(len(right_side), -1)
-        solid = self.solids.solve(columns[:count])
-        wanted = columns[count:] + exchange @ solid
+        found = np.empty_like(columns)
+        for first in range(0, columns.shape[1], AT_ONCE):
+            some = columns[:, first : first + AT_ONCE]
+            solid = self.solids.solve(some[:count])
+            wanted = some[count:] + exchange @ solid
 
-        def lacking(y: np.ndarray) -> np.ndarray:
-            """(I - g A^-1 P F^-1) y, all columns at once."""
-            y = y.reshape(wanted.shape)
-            return (y - exchange @ self.solids.solve(coupling @ march(y))).ravel()
+            def answer(y: np.ndarray) -> np.ndarray:
+                """What the solids (solids, columns) answer to the coolant that balances y: A^-1 P F^-1 y."""
+                return self.solids.solve(coupling @ march(y))
 
-        coolant = march(_gmres(lacking, wanted.ravel()).reshape(wanted.shape))
-        solid = solid + self.solids.solve(coupling @ coolant)
-        return np.concatenate([solid, coolant]).reshape(right_side.shape)
+            y, answered = settled(answer, exchange, wanted)
+            found[:, first : first + AT_ONCE] = np.concatenate([solid + answered, march(y)])
+        return found.reshape(right_side.shape)
 
 
-def _gmres(operator, right_side: np.ndarray) -> np.ndarray:
-    """Solution of operator(y) = right_side, all columns as one vector."""
-    from scipy.sparse.linalg import LinearOperator, gmres
+def settled(answer: Step, exchange: sp.csr_array, wanted: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """The y (cells, columns) with y - g answer(y) = wanted, and its answer (solids, columns), which the steps add up.
 
-    size = float(np.linalg.norm(right_side))
-    if size == 0:
-        return right_side
-    shape = (len(right_side), len(right_side))
-    linear = LinearOperator(shape, matvec=operator, dtype=float)
-    found, status = gmres(linear, right_side, rtol=TIGHT, restart=STEPS, maxiter=RUNS)
-    left = float(np.linalg.norm(operator(found) - right_side)) / size if status else 0.0
-    if left > 1e3 * TIGHT:
+    GMRES (Saad and Schultz 1986, from memory) on all columns as one vector: of each step the answer is kept, so that
+    none is asked for twice.
+
+    Raises
+    ------
+    CoolantFailed
+        If more than TIGHT of what is wanted is left.
+    """
+    y, answered = np.zeros_like(wanted), np.zeros((exchange.shape[1], wanted.shape[1]))
+    size = float(np.linalg.norm(wanted))
+    for _ in range(RUNS):
+        left = wanted - y + exchange @ answered
+        if np.linalg.norm(left) <= TIGHT * size:
+            return y, answered
+        step, more = _run(answer, exchange, left, TIGHT * size)
+        y, answered = y + step, answered + more
+    left = float(np.linalg.norm(wanted - y + exchange @ answered)) / size
+    if left > 1e2 * TIGHT:
         raise CoolantFailed(f"the coolant's temperatures did not settle: {left:.2g} of their balance is left")
-    return found
+    return y, answered
+
+
+def _run(answer: Step, exchange: sp.csr_array, wanted: np.ndarray, enough: float) -> tuple[np.ndarray, np.ndarray]:
+    """As ``settled``, from nothing and at most STEPS steps, until so little is left."""
+    size = float(np.linalg.norm(wanted))
+    basis, answers = [wanted / size], []
+    projected = np.zeros((STEPS + 1, STEPS))
+    for step in range(STEPS):
+        answers.append(answer(basis[step]))
+        following = basis[step] - exchange @ answers[step]
+        for _ in range(2):  # once more for what rounding leaves
+            for number, each in enumerate(basis):
+                along = float(np.vdot(each, following))
+                projected[number, step] += along
+                following = following - along * each
+        projected[step + 1, step] = np.linalg.norm(following)
+        target = np.r_[size, np.zeros(step + 1)]
+        weights = np.linalg.lstsq(projected[: step + 2, : step + 1], target, rcond=None)[0]
+        left = np.linalg.norm(projected[: step + 2, : step + 1] @ weights - target)
+        if left <= enough or projected[step + 1, step] <= ROUNDING:
+            break
+        basis.append(following / projected[step + 1, step])
+    return sum(w * each for w, each in zip(weights, basis)), sum(w * each for w, each in zip(weights, answers))

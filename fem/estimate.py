@@ -21,6 +21,7 @@ from plancha.fem.components import (
 )
 from plancha.fem.film_readings import frozen_films
 from plancha.fem.finned import settled_flows
+from plancha.fem.operating import operating
 from plancha.fem.plan import PlanSpace, plan_space
 from plancha.fem.refinement import halved, layers_worth_halving, refined, worth_refining
 from plancha.fem.resolution import through_of
@@ -113,7 +114,7 @@ class Solved:
 
 def trial(stack: Stack, space: PlanSpace, through: Sequence[Through]) -> Trial:
     """Solve one discretisation and take its quantities."""
-    solution = solve(sheets_of(stack, space, through))
+    solution = operating(sheets_of(stack, space, through))
     rises = unit_rises(solution)
     states, spreading = component_states(solution), spreading_resistances(solution, rises)
     rows = [
@@ -167,7 +168,7 @@ def solve_to_accuracy(stack: Stack, mesh: PlanMesh, wanted: float, most_unknowns
     if constant.sheets.stack is stack:
         return Solved(constant, constant, estimate)
     # The same unknowns: its temperatures and factor are where k(T) starts from.
-    return Solved(solve(sheets_of(stack, finest.space, finest.through), start=constant), constant, estimate)
+    return Solved(operating(sheets_of(stack, finest.space, finest.through), start=constant), constant, estimate)
 
 
 def thickness_error(coarse: Coarse, through: tuple[Through, ...]) -> np.ndarray:

@@ -9,15 +9,15 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from plancha.fem.solve import SolveFailed
 from plancha.geometry.bodies import PowerLaw, Source
-from plancha.geometry.faults import Failure
 
 STEPS = 200
 SETTLED = 1e-12  # of the total power
 HOTTEST = 2000.0  # K; a search that gets there has run away
 
 
-class Runaway(Failure):
+class Runaway(SolveFailed):
     """More heat makes more power than it can carry away: there is no steady state. The message has the loop gain."""
 
 

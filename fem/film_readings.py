@@ -1,16 +1,10 @@
-"""What faces that cool by themselves did in a solution: their mean temperature, coefficients, laws; and the same films with these frozen."""
+"""What faces that cool by themselves did in a solution: mean temperature, coefficients, laws; and the films with these frozen."""
 
 from dataclasses import dataclass, replace
 
 import numpy as np
 
-from plancha.fem.films import (
-    coefficients,
-    efficiency_of_fins,
-    law_of,
-    rayleigh_of,
-    warnings_of,
-)
+from plancha.fem.films import coefficients, efficiency_of_fins, law_of, rayleigh_of, warnings_of
 from plancha.fem.planes import cooled_elements
 from plancha.fem.solve import Solution
 from plancha.geometry.bodies import Film, Stack

@@ -32,10 +32,11 @@ LAWS = {
     "facing down": FACING_DOWN,
     "standing fins": CHANNEL,
 }
-WHERE_COLD = {FACING_UP.name: FACING_DOWN, FACING_DOWN.name: FACING_UP}  # a cold face that looks up is a hot one that looks down
-LEAST_RISE = 1e-3  # K; a face closer to its air than this has the coefficient of this rise, so that no film ever vanishes
+# A cold face that looks up is a hot one that looks down.
+WHERE_COLD = {FACING_UP.name: FACING_DOWN, FACING_DOWN.name: FACING_UP}
+LEAST_RISE = 1e-3  # K; a face closer to its air has the coefficient of this rise, so that no film ever vanishes
+USUAL_RISE = 20.0  # K, for what is said of a film before it is solved: common practice, no source
 COLDEST = 1.0  # K; what a search calls colder counts as this
-SLOPE_STEP = 1e-3  # of the rise, for slopes by differences
 
 
 @dataclass(frozen=True)
@@ -82,6 +83,14 @@ def coefficients(film: Film, temperature: float) -> Coefficients:
     )
     share = float(base) / (walls.convection + walls.radiation)
     return Coefficients(share * walls.convection, share * walls.radiation)
+
+
+def at_a_usual_rise(film: Film) -> float:
+    """What a film gives off by itself at USUAL_RISE above its air, per kelvin and area [W/m2/K]; 0 where it does not."""
+    if film.unforced is None:
+        return 0.0
+    found = coefficients(film, film.temperature + USUAL_RISE)
+    return found.convection + found.radiation
 
 
 def wall_coefficients(film: Film, temperature: float) -> Coefficients:
@@ -139,7 +148,7 @@ def rayleigh_of(film: Film, temperature: float) -> float | None:
 def warnings_of(film: Film, temperature: float) -> list[str]:
     """Where a film leaves what its law and the properties of air are known for, in sentences."""
     law, rayleigh = law_of(film, temperature), rayleigh_of(film, temperature)
-    if law is None or rayleigh is None:
+    if law is None or rayleigh is None or abs(temperature - film.temperature) <= LEAST_RISE:
         return []
     known, mean = FLUIDS["air"], float(np.mean([temperature, film.temperature]))
     found = out_of_range(law, rayleigh)

@@ -21,20 +21,25 @@ from plancha.fem.components import (
 from plancha.fem.datasheet import DatasheetPoints, datasheet_points
 from plancha.fem.estimate import ErrorEstimate, Solved, solve_to_accuracy
 from plancha.fem.film_readings import FilmReading, film_readings
+from plancha.fem.films import at_a_usual_rise
 from plancha.fem.flow_readings import FlowReading, ProfileLimits, flow_readings, profile_limits
 from plancha.fem.ladder import Ladder, ladders, lumped_of
 from plancha.fem.lumped import Lumped
 from plancha.fem.memory import most_unknowns, refuse_what_does_not_fit
+from plancha.fem.operating import gain_of, operating
 from plancha.fem.plan import plan_space
 from plancha.fem.refinement import halved, refined
 from plancha.fem.resolution import through_of
 from plancha.fem.sheets import sheets_of
 from plancha.fem.slabs import conduction_key
-from plancha.fem.solve import Solution, solve
+from plancha.fem.solve import Solution
 from plancha.fem.sustain import SustainablePower, sustainable_power
 from plancha.geometry.air import Bank
 from plancha.geometry.bodies import Source, Stack
 from plancha.geometry.grading import plan_mesh, snapped_stack
+from plancha.geometry.grid import Grid
+
+MUCH = 3.0  # a joint or film that changes by more than this factor asks for a discretisation of its own
 
 
 @dataclass(frozen=True)
@@ -58,6 +63,7 @@ class Findings:
     flows: list[FlowReading]
     limits: list[ProfileLimits]
     films: list[FilmReading]
+    loop_gain: float | None
 
 
 def solve_stack(stack: Stack, refinement: float = 1.0) -> Solution:
@@ -66,7 +72,7 @@ def solve_stack(stack: Stack, refinement: float = 1.0) -> Solution:
     mesh = refined(plan_mesh(stack, refinement, snapped))
     space = plan_space(mesh)
     sheets = sheets_of(stack, space, [halved(through) for through in through_of(stack)])
-    return solve(sheets)
+    return operating(sheets)
 
 
 def solve_with_estimate(stack: Stack, before: Solved | None = None) -> Solved:
@@ -76,10 +82,25 @@ def solve_with_estimate(stack: Stack, before: Solved | None = None) -> Solved:
     thickness functions serve again, and its relative error.
     """
     stack, snapped = snapped_stack(stack)
-    if before is not None and same_bodies(before.solution.sheets.stack, stack):
+    if before is not None and serves_again(before.solution.sheets.stack, stack):
         return _solved_again(stack, before)
     refuse_what_does_not_fit(stack)
     return solve_to_accuracy(stack, plan_mesh(stack, snapped=snapped), stack.accuracy, most_unknowns())
+
+
+def serves_again(one: Stack, other: Stack) -> bool:
+    """Whether the discretisation of a stack, and its relative error, serve another: same bodies, joints and films alike."""
+    return same_bodies(one, other) and all(
+        a == b or max(a, b) <= MUCH * min(a, b) for a, b in zip(_conductances(one), _conductances(other), strict=True)
+    )
+
+
+def _conductances(stack: Stack) -> list[float]:
+    """What takes heat from body to body and to films: impedances, coefficients (their mean where they vary)."""
+    coefficients = [film.coefficient for film in stack.films]
+    means = [float(each.values.mean()) if isinstance(each, Grid) else each for each in coefficients]
+    unforced = [at_a_usual_rise(film) for film in stack.films]
+    return [joint.impedance for joint in stack.joints] + means + unforced
 
 
 def same_bodies(one: Stack, other: Stack) -> bool:
@@ -111,7 +132,8 @@ def _map_key(source: Source) -> bytes:
 def _solved_again(stack: Stack, before: Solved) -> Solved:
     sheets = sheets_of(stack, before.solution.sheets.space, [slab.through for slab in before.solution.sheets.slabs])
     near = before.solution
-    solution = solve(sheets, start=replace(near, near=near.system))
+    # Another flow is another matrix: with coolants a factor of its own is had sooner than many steps with the old one.
+    solution = operating(sheets, start=None if sheets.streams else replace(near, near=near.system))
     old = before.estimate
     rises = (
         np.array([(state.peak.value, state.mean) for state in component_states(solution)]).reshape(-1, 2)
@@ -156,4 +178,5 @@ def findings_of(solved: Solved | Solution, thorough: bool = True) -> Findings:
         flows=flow_readings(solution),
         limits=profile_limits(solution) if thorough else [],
         films=film_readings(solution),
+        loop_gain=gain_of(solution),
     )

@@ -17,7 +17,7 @@ RIGID, EVENED = 0.0, 1.0  # share of the evened-out flow at the two limits
 
 @dataclass(frozen=True)
 class Span:
-    """Least, mean and largest of a field over its cells, the mean weighted by the walls' conductance."""
+    """Least, mean and largest of a field over its cells, the mean weighted by the area of the walls that the coolant wets."""
 
     least: float
     mean: float
@@ -68,9 +68,10 @@ def _reading(solution: Solution, state: FlowState, stream: Stream) -> FlowReadin
     velocity = np.concatenate([way.velocity for way in state.ways])
     coefficient = np.concatenate([way.coefficient for way in state.ways])
     efficiency = np.concatenate([cell_efficiency(banks[way.bank], way) for way in state.ways])
-    weights = np.concatenate(
+    conductance = np.concatenate(
         [stream.conductance[first : first + len(way.inflow)] for way, first in zip(state.ways, first_cells(state.ways))]
     )
+    wetted = np.divide(conductance, coefficient, out=np.zeros(len(coefficient)), where=coefficient > 0)
     return FlowReading(
         state=state,
         mass=state.capacity / state.fluid.heat_capacity,
@@ -78,9 +79,9 @@ def _reading(solution: Solution, state: FlowState, stream: Stream) -> FlowReadin
         hottest=float(warm[taking].max()),
         heat=stream.heat(solution.temperature),
         share=float(np.mean([way.share for way in state.ways])),
-        velocity=_span(velocity, weights),
-        coefficient=_span(coefficient, weights),
-        efficiency=_span(efficiency, weights),
+        velocity=_span(velocity, wetted),
+        coefficient=_span(coefficient, wetted),
+        efficiency=_span(efficiency, wetted),
         neglected=LEFT_OUT[state.flow.entry],
     )
 

@@ -5,6 +5,7 @@ from dataclasses import dataclass, replace
 from plancha.fem.budget import way_out
 from plancha.fem.components import active_peak
 from plancha.fem.estimate import constant_conductivity
+from plancha.fem.feedback import has_feedback
 from plancha.fem.film_readings import frozen_films
 from plancha.fem.finned import film_name, without_flows
 from plancha.fem.lumped import Lumped, lumped_estimate, mean_coefficient
@@ -23,7 +24,7 @@ RUNGS = (
     "true footprints: thin plates, even heat",
     "true power maps",
     "thickness resolved",
-    "k(T), cooling field, fins and their coolant",
+    "k(T), cooling field, fins and coolant, power at its temperature",
 )
 
 
@@ -73,7 +74,7 @@ def ladders(solution: Solution, lumped: list[Lumped], constant: Solution | None 
     unmapped = sheets_of_even_heat(sheets)
     even = replace(mapped, sheets=unmapped, temperature=mapped.near.temperatures(mapped.powers @ unmapped.unit_loads))
     evenly_cooled = not any(isinstance(film.coefficient, Grid) for film in stack.films)
-    if constant is None or not evenly_cooled or solution.sheets.streams or solution.sheets.unforced:
+    if constant is None or not evenly_cooled or solution.sheets.streams or solution.sheets.unforced or has_feedback(stack.sources):
         through = [slab.through for slab in solution.sheets.slabs[: len(stack.bodies)]]
         constant = solve(sheets_of(simple, solution.sheets.space, through))
     found = []

@@ -7,6 +7,8 @@ import numpy as np
 
 SLOWEST, FASTEST, STEPS = 1e-5, 300.0, 900  # m/s, and how many velocities between them a passage is tabulated at
 
+LEAST_RISE = 1e-14  # from one velocity to the next, where a law does not rise
+
 
 @dataclass(frozen=True)
 class Resistance:
@@ -37,7 +39,8 @@ def _continued(x: np.ndarray, y: np.ndarray, at: np.ndarray | float) -> np.ndarr
 def passage(drop: Callable[[np.ndarray], np.ndarray], area: float) -> Resistance:
     """A passage of a free area [m2] whose pressure drop [Pa] is a function of the velocity [m/s] in it."""
     velocity = np.geomspace(SLOWEST, FASTEST, STEPS)
-    return Resistance(velocity * area, np.maximum.accumulate(drop(velocity)))
+    rising = np.maximum.accumulate(drop(velocity)) * (1 + LEAST_RISE * np.arange(STEPS))
+    return Resistance(velocity * area, rising)
 
 
 def orifice(density: float, coefficient: float, area: float) -> Resistance:

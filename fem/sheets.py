@@ -72,13 +72,18 @@ class Sheets:
     @cached_property
     def coolant_heat(self) -> np.ndarray:
         """Heat (unknowns,) [W] that the coolants' own temperatures bring, but for unforced exchanges."""
+        return self.coolant_heat_above(0.0)
+
+    def coolant_heat_above(self, level: float) -> np.ndarray:
+        """The same with all temperatures counted from a level [K]: nothing where all coolants have it, without rounding."""
         heat = np.zeros(self.size)
         for exchange in self.exchanges:
             if exchange.coefficient is None:
-                heat += exchange.weights * exchange.temperature
+                heat += exchange.weights * (exchange.temperature - level)
         for stream in self.streams:
-            heat += stream.solid_heat
-            heat[stream.unknowns] += stream.inlet_heat
+            share = (stream.network.inlet - level) / stream.network.inlet
+            heat += share * stream.solid_heat
+            heat[stream.unknowns] += share * stream.inlet_heat
         return heat
 
     def __repr__(self) -> str:

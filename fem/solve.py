@@ -22,6 +22,7 @@ MEMORY = 5  # steps that the next one learns from
 HOTTEST = 1e5  # K; a search that gets there, or to 0 K, has run away
 SETTLED = 1e-11  # see ``solve``
 ROUNDING = 4 * np.finfo(float).eps  # share of all that a row adds up: what is left below it, rounding has left
+LEAST_SHARE = 0.5  # of the coldest surroundings' temperature, which no search with unforced films goes below
 SLOW = 0.5  # a factor whose last two steps leave more than this share of the imbalance is made anew
 
 
@@ -53,17 +54,19 @@ class System:
         return full
 
     def temperatures(self, heat: np.ndarray) -> np.ndarray:
-        """Temperatures (size,) [K] with all coolants and held unknowns at their own temperatures."""
+        """Temperatures (size,) [K] with all coolants and held unknowns at their own temperatures; without unforced films."""
+        level = self.sheets.stack.reference  # rises are solved for: small ones keep their digits
         held = np.zeros(self.sheets.size)
-        held[self.sheets.held] = self.sheets.held_temperatures
-        return held + self.rises(heat + self.sheets.coolant_heat - self.matrix @ held)
+        held[self.sheets.held] = self.sheets.held_temperatures - level
+        return level + held + self.rises(heat + self.sheets.coolant_heat_above(level) - self.matrix @ held)
 
 
 @dataclass(frozen=True)
 class Solution:
     """Temperatures (unknowns,) [K] at given source powers [W], and the steps it took.
 
-    ``near`` is a factorised system of the same unknowns, the same or nearly the same: where another solve may start.
+    ``near`` is a factorised system of the same unknowns, the same or nearly the same: where another solve may start. ``asked`` [W] is
+    what was asked of sources whose power follows temperature; None where all give off what is asked.
     """
 
     sheets: Sheets
@@ -71,6 +74,7 @@ class Solution:
     powers: np.ndarray
     temperature: np.ndarray
     steps: int
+    asked: np.ndarray | None = None
 
     @cached_property
     def heat(self) -> np.ndarray:
@@ -113,7 +117,7 @@ def free_unknowns(sheets: Sheets) -> np.ndarray:
 
 
 def conduction_matrix(sheets: Sheets, temperature: np.ndarray | None) -> sp.csr_array:
-    """The whole matrix with k(T) and unforced films at the given temperatures (where None, at the reference and without such films)."""
+    """The whole matrix with k(T) and unforced films at the given temperatures; where None, at the reference, without such films."""
     films = [] if temperature is None else [each.at(temperature) for each in sheets.unforced]
     return _matrix(sheets, temperature, films)
 
@@ -121,7 +125,7 @@ def conduction_matrix(sheets: Sheets, temperature: np.ndarray | None) -> sp.csr_
 def tangent_matrix(sheets: Sheets, temperature: np.ndarray) -> sp.csr_array:
     """The whole matrix with k(T) at the given temperatures, and unforced films by their slopes: what a step is best made with.
 
-    The slopes are spread over the face as its coefficient is, so that the matrix stays symmetric: exact for a face of one temperature.
+    Slopes are spread over the face as its coefficient is, so that the matrix stays symmetric: exact for a face of one temperature.
     """
     return _matrix(sheets, temperature, [each.tangent(temperature) for each in sheets.unforced])
 
@@ -177,26 +181,37 @@ def solve(
         If they do not settle.
     """
     powers = sheets.powers if powers is None else np.asarray(powers, float)
-    if start is None and sheets.unforced:
-        temperature = np.full(sheets.size, even_temperature(sheets, powers))
-        temperature[sheets.held] = sheets.held_temperatures
-        return _settle(sheets, powers, _system(sheets, tangent_matrix(sheets, temperature)), temperature, settled)
+    if sheets.unforced:
+        return _settle(sheets, powers, *_unforced_start(sheets, powers, start), settled)
     system = factorised(sheets) if start is None else start.near
     if start is None or (is_linear(sheets) and system.sheets is sheets):
         temperature = system.temperatures(powers @ sheets.unit_loads)
     else:
-        temperature = start.temperature + _shift(sheets, powers, start)
+        temperature = start.temperature + (sheets.stack.reference - start.sheets.stack.reference)
         temperature[sheets.held] = sheets.held_temperatures
     if is_linear(sheets) and system.sheets is sheets:
         return Solution(sheets, system, powers, temperature, 1)
     return _settle(sheets, powers, system, temperature, settled)
 
 
-def _shift(sheets: Sheets, powers: np.ndarray, start: Solution) -> float:
-    """What to add to all temperatures [K] of a start: how much warmer the surroundings are, or a body of one temperature would be."""
-    if sheets.unforced:
-        return even_temperature(sheets, powers) - even_temperature(start.sheets, start.powers)
-    return sheets.stack.reference - start.sheets.stack.reference
+def _unforced_start(sheets: Sheets, powers: np.ndarray, start: Solution | None) -> tuple[System, np.ndarray]:
+    """Factor and temperatures that a search with unforced films starts from: a start's, moved by what one body of one temperature
+    would move; or that body's own temperature."""
+    even = even_temperature(sheets, powers)
+    if start is not None:
+        temperature = start.temperature + (even - even_temperature(start.sheets, start.powers))
+        temperature[sheets.held] = sheets.held_temperatures
+        if temperature.min() > LEAST_SHARE * coldest_surroundings(sheets):
+            return start.near, temperature
+    temperature = np.full(sheets.size, even)
+    temperature[sheets.held] = sheets.held_temperatures
+    return _system(sheets, tangent_matrix(sheets, temperature)), temperature
+
+
+def coldest_surroundings(sheets: Sheets) -> float:
+    """Lowest temperature [K] of all that bodies exchange heat with."""
+    around = [each.temperature for each in sheets.exchanges] + [each.network.inlet for each in sheets.streams]
+    return float(min([*around, *sheets.held_temperatures]))
 
 
 def even_temperature(sheets: Sheets, powers: np.ndarray) -> float:
@@ -230,12 +245,13 @@ def _settle(sheets: Sheets, powers: np.ndarray, system: System, temperature: np.
     for step in range(1, STEPS + 1):
         if not is_linear(sheets):
             _refuse_runaway(temperature)
-        lacking = loads + coolant_heat(sheets, temperature) - conducted(sheets, temperature)
+        with np.errstate(invalid="ignore", over="ignore"):  # between nodes a search may pass 0 K
+            lacking = loads + coolant_heat(sheets, temperature) - conducted(sheets, temperature)
         moving = _moving(sheets, loads, temperature) + float(np.abs(lacking[sheets.held]).sum())
         lacking[sheets.held] = 0.0
         residuals.append(float(np.abs(lacking).sum()) / max(moving, 1e-300))
         if not np.isfinite(residuals[-1]):
-            break
+            raise _run_away(temperature)
         solution = Solution(sheets, system, powers, temperature, step)
         is_slow = residuals[-1] > SLOW * residuals[-3] if len(residuals) > 2 else residuals[-1] > residuals[0]
         if residuals[-1] < settled or (is_slow and _is_rounding(solution, lacking)):
@@ -243,7 +259,14 @@ def _settle(sheets: Sheets, powers: np.ndarray, system: System, temperature: np.
         if is_slow:
             system, path, residuals = _system(sheets, tangent_matrix(sheets, temperature)), [], residuals[-1:]
         path = [*path[-MEMORY:], (temperature, system.rises(lacking))]
-        temperature = accelerated(path)
+        following = accelerated(path)
+        if not is_linear(sheets) and ran_off(following):  # a factor of another problem may lead anywhere
+            system, residuals = _system(sheets, tangent_matrix(sheets, temperature)), residuals[-1:]
+            path = [(temperature, system.rises(lacking))]
+            following = accelerated(path)
+        temperature = following
+        if sheets.unforced:  # radiation grows so fast that a step may overshoot 0 K, and come back
+            temperature = np.maximum(temperature, LEAST_SHARE * coldest_surroundings(sheets))
     raise SolveFailed(
         f"the temperatures did not settle in {STEPS} steps: {residuals[-1]:.2g} of the heat is still out of balance"
     )
@@ -252,7 +275,9 @@ def _settle(sheets: Sheets, powers: np.ndarray, system: System, temperature: np.
 def conducted(sheets: Sheets, temperature: np.ndarray) -> np.ndarray:
     """Heat (unknowns,) [W] that leaves each unknown at temperatures (unknowns,) [K], all coefficients at these, coolants at 0 K."""
     films = (each.coefficient_at(temperature) * (each.matrix @ temperature) for each in sheets.unforced)
-    return sheets.constant @ temperature + sum(changing_heat(part, temperature) for part in sheets.changing) + sum(films)
+    return (
+        sheets.constant @ temperature + sum(changing_heat(part, temperature) for part in sheets.changing) + sum(films)
+    )
 
 
 def coolant_heat(sheets: Sheets, temperature: np.ndarray) -> np.ndarray:
@@ -264,10 +289,10 @@ def coolant_heat(sheets: Sheets, temperature: np.ndarray) -> np.ndarray:
 def _moving(sheets: Sheets, loads: np.ndarray, temperature: np.ndarray) -> float:
     """What heat out of balance is a share of [W]: the sources' and all that coolants bring above 0 K.
 
-    An unforced film's coefficient follows its rise, however small; beside such films it is what the sources bring and what leaves,
-    and at least the heat of LEAST_RISE.
+    Beside films that follow their rise, however small, and coolants that carry far more than the sources bring, it is what the
+    sources bring and what leaves, and at least the heat of LEAST_RISE.
     """
-    if not sheets.unforced:
+    if not sheets.unforced and not sheets.streams:
         return float(np.abs(loads + sheets.coolant_heat).sum())
     leaving = [each.heat(temperature) for each in sheets.exchanges]
     leaving += [stream.heat(temperature) for stream in sheets.streams]
@@ -286,13 +311,21 @@ def accelerated(path: list[tuple[np.ndarray, np.ndarray]]) -> np.ndarray:
     return states[-1] + wanted[-1] - weights @ (moves + turns)
 
 
+def ran_off(temperature: np.ndarray) -> bool:
+    """Whether temperatures [K] are such as no search should meet: at 0 K, or beyond HOTTEST."""
+    return not 0.0 < float(temperature.min()) <= float(temperature.max()) < HOTTEST
+
+
 def _refuse_runaway(temperature: np.ndarray) -> None:
-    coldest, hottest = float(temperature.min()), float(temperature.max())
-    if not 0.0 < coldest <= hottest < HOTTEST:
-        raise SolveFailed(
-            f"the temperatures did not settle, the search ran off to {coldest:.3g} ... {hottest:.3g} K: where conductivity falls as "
-            "it gets hotter, this much heat may have no steady temperature; check powers and ways out of the heat"
-        )
+    if ran_off(temperature):
+        raise _run_away(temperature)
+
+
+def _run_away(temperature: np.ndarray) -> SolveFailed:
+    return SolveFailed(
+        f"the temperatures did not settle, the search ran off to {temperature.min():.3g} ... {temperature.max():.3g} K: check powers "
+        "and ways out of the heat; where conductivity falls as it gets hotter, this much heat may have no steady temperature"
+    )
 
 
 def _is_rounding(solution: Solution, lacking: np.ndarray) -> bool:

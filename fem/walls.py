@@ -7,11 +7,11 @@ import numpy as np
 import scipy.sparse as sp
 
 from plancha.fem.air_flow import FlowState, first_cells
-from plancha.fem.cells import cell_integrals
+from plancha.fem.cells import Pieces, cell_integrals, pieces_of
 from plancha.fem.coolant import Stream, Wall
 from plancha.fem.gaps import film_on_base
 from plancha.fem.plan import PlanSpace
-from plancha.fem.slabs import Slab
+from plancha.fem.slabs import Slab, block_entries
 from plancha.fem.ways import Way
 from plancha.geometry.air import Bank, Block
 from plancha.geometry.bodies import COOLED_SIDE, Stack, touching
@@ -55,17 +55,16 @@ def streams_of(
 def _film_walls(meeting: Meeting) -> list[Wall]:
     """Fins described as a film: per region a coefficient on the base's face."""
     bank, slab = meeting.bank, meeting.slabs[meeting.bank.base]
-    parts = []
+    bare, parts = _bare(meeting, bank.base, bank.face), []
     for number, region in enumerate(bank.regions):
-        elements = _bare(meeting, bank.base, bank.face)
-        elements = elements[inside(meeting.space.mesh, region.outline)[elements]]
+        elements = bare[inside(meeting.space.mesh, region.outline)[bare]]
         own = np.where(meeting.way.region == number, meeting.way.coefficient, 0.0)
         on_base = film_on_base(region.fins, bank.material.conductivity[0], own)
-        nearest = np.where(
-            on_base > 0, on_base, on_base.max(initial=0.0)
-        )  # a cell across a step takes the region's largest
+        # A cell across a step takes the region's largest.
+        nearest = np.where(on_base > 0, on_base, on_base.max(initial=0.0))
         h = np.divide(1.0, 1.0 / np.maximum(nearest, 1e-12) + bank.impedance)
-        parts.append(_face_wall(meeting, slab, bank.face, elements, np.where(nearest > 0, h, 0.0)))
+        pieces = pieces_of(meeting.space, elements, meeting.way.grid)
+        parts.append(_face_wall(meeting, slab, bank.face, pieces, np.where(nearest > 0, h, 0.0)))
     return [_joined(bank.base, parts)]
 
 
@@ -87,20 +86,22 @@ def _block_parts(meeting: Meeting, block: Block) -> list[Wall]:
     elements = slab.pattern.elements
     if meeting.zone is not None:
         elements = elements[meeting.zone[elements]]
-    parts = [_flanks(meeting, block, slab, elements, level) for level in range(len(way.levels) - 1)]
+    pieces = pieces_of(meeting.space, elements, way.grid)
+    parts = [_flanks(meeting, block, slab, pieces, level) for level in range(len(way.levels) - 1)]
     if len(way.levels) == 2:
         foot = 1 - bank.face
         if block.is_foot:
             h = (1 - block.fins.solid_share) * way.coefficient
-            parts.append(_face_wall(meeting, slab, foot, elements, h))
+            parts.append(_face_wall(meeting, slab, foot, pieces, h))
         reach = block.foot + block.fins.height
         if bank.tip_gap > 0 or reach < bank.height * (1 - 1e-9):
             bare = np.intersect1d(elements, _bare(meeting, block.body, 1 - foot), assume_unique=True)
-            parts.append(_face_wall(meeting, slab, 1 - foot, bare, block.fins.solid_share * way.coefficient))
+            tips = block.fins.solid_share * way.coefficient
+            parts.append(_face_wall(meeting, slab, 1 - foot, pieces.of(bare), tips))
     return [part for part in parts if part is not None]
 
 
-def _flanks(meeting: Meeting, block: Block, slab: Slab, elements: np.ndarray, level: int) -> Wall | None:
+def _flanks(meeting: Meeting, block: Block, slab: Slab, pieces: Pieces, level: int) -> Wall | None:
     """The part of a block's flanks between two levels of its way."""
     way, height = meeting.way, block.fins.height
     low, high = (np.clip((way.levels[n] - block.foot) / height, 0.0, 1.0) for n in (level, level + 1))
@@ -114,7 +115,7 @@ def _flanks(meeting: Meeting, block: Block, slab: Slab, elements: np.ndarray, le
     return _wall(
         meeting,
         slab,
-        elements,
+        pieces,
         h,
         through.mass_between(float(low), float(high)),
         through.load(float(low), float(high)) * (high - low),
@@ -123,16 +124,16 @@ def _flanks(meeting: Meeting, block: Block, slab: Slab, elements: np.ndarray, le
     )
 
 
-def _face_wall(meeting: Meeting, slab: Slab, face: int, elements: np.ndarray, coefficient: np.ndarray) -> Wall:
+def _face_wall(meeting: Meeting, slab: Slab, face: int, pieces: Pieces, coefficient: np.ndarray) -> Wall:
     """Coefficients [W/m2/K] (cells,) on a face; per cell of the plan where the way has one level."""
     one = np.ones((1, 1))
-    return _wall(meeting, slab, elements, coefficient, one, one[0], np.array([slab.through.face(face)]), 0)
+    return _wall(meeting, slab, pieces, coefficient, one, one[0], np.array([slab.through.face(face)]), 0)
 
 
 def _wall(
     meeting: Meeting,
     slab: Slab,
-    elements: np.ndarray,
+    pieces: Pieces,
     coefficient: np.ndarray,
     mass: np.ndarray,
     load: np.ndarray,
@@ -140,37 +141,29 @@ def _wall(
     level: int,
 ) -> Wall:
     """Plan integrals over cells times integrals (mass, load) over the thickness functions numbered ``levels``."""
-    space, way = meeting.space, meeting.way
-    found = cell_integrals(space, elements, way.grid, coefficient)
-    pattern = space.pattern(elements)
-    entries = pattern.gather(found.matrix)
+    found = cell_integrals(pieces, coefficient)
+    pattern = meeting.space.pattern(pieces.elements)
     nodes = slab.unknowns[np.searchsorted(slab.pattern.nodes, pattern.nodes)][:, levels]
-    rows, columns = nodes[pattern.rows], nodes[pattern.columns]
-    blocks = entries[:, None, None] * mass
-    shape = blocks.shape
-    matrix = sp.coo_array(
-        (
-            blocks.ravel(),
-            (
-                np.broadcast_to(rows[:, :, None], shape).ravel(),
-                np.broadcast_to(columns[:, None, :], shape).ravel(),
-            ),
-        ),
-        shape=(meeting.size, meeting.size),
-    ).tocsr()
-    coupling = found.coupling.tocoo()
-    place = slab.unknowns[np.searchsorted(slab.pattern.nodes, coupling.coords[1])][:, levels]
-    count = len(way.levels) - 1
-    cells = meeting.first + coupling.coords[0] * count + level
-    values = coupling.data[:, None] * load
+    blocks = pattern.gather(found.matrix)[:, None, None] * mass
+    values, rows, columns = block_entries(nodes[pattern.rows], nodes[pattern.columns], blocks)
+    matrix = sp.coo_array((values, (rows, columns)), shape=(meeting.size, meeting.size))
+    cell, node = found.coupling.coords
+    place = slab.unknowns[np.searchsorted(slab.pattern.nodes, node)][:, levels]
+    cells = meeting.first + cell * (len(meeting.way.levels) - 1) + level
+    heat = found.coupling.data[:, None] * load
     exchange = sp.coo_array(
-        (values.ravel(), (np.broadcast_to(cells[:, None], values.shape).ravel(), place.ravel())),
+        (heat.ravel(), (np.broadcast_to(cells[:, None], heat.shape).ravel(), place.ravel())),
         shape=(meeting.cells, meeting.size),
-    ).tocsr()
-    return Wall(-1, matrix, exchange, float(space.areas[elements].sum()))
+    )
+    return Wall(-1, matrix, exchange, float(meeting.space.areas[pieces.elements].sum()))
 
 
 def _joined(body: int, parts: Sequence[Wall]) -> Wall:
-    matrix = sum((part.matrix for part in parts[1:]), parts[0].matrix)
-    exchange = sum((part.exchange for part in parts[1:]), parts[0].exchange)
-    return Wall(body, matrix.tocsr(), exchange.tocsr(), parts[0].area)
+    return Wall(body, stacked([p.matrix for p in parts]), stacked([p.exchange for p in parts]).tocsr(), parts[0].area)
+
+
+def stacked(matrices: Sequence[sp.coo_array]) -> sp.coo_array:
+    """The sum of matrices of one shape, its entries not yet added up."""
+    values = np.concatenate([each.data for each in matrices])
+    rows, columns = (np.concatenate([each.coords[axis] for each in matrices]) for axis in (0, 1))
+    return sp.coo_array((values, (rows, columns)), shape=matrices[0].shape)

@@ -90,15 +90,34 @@ class Segment:
     area: float
 
 
-def _segment(passing: Passing, lanes: Lanes, region: int, length: float) -> Segment:
+def _segment(passing: Passing, lanes: Lanes, region: int, stations: np.ndarray) -> Segment:
+    """All of a lane's stations (numbers, rising, from its inlet) that lie in a region."""
     fins, gaps = passing.bank.regions[region].fins, passing.gaps(region)
     gap_area = lanes.width * gaps.open_share * fins.height
-    between = passage(gaps.drop(length), gap_area)
+    between = passage(_friction(gaps, stretches(stations) * lanes.step), gap_area)
     over = passing.bank.height - fins.height
     if over <= 0:
         return Segment(between, between, gap_area, gap_area)
-    above = open_passage(passing, over, lanes.width, length)
+    above = open_passage(passing, over, lanes.width, len(stations) * lanes.step)
     return Segment(between, side_by_side([between, above]), gap_area, gap_area + over * lanes.width)
+
+
+def stretches(stations: np.ndarray) -> np.ndarray:
+    """First station and the one behind the last of each run (runs, 2) of rising numbers."""
+    breaks = np.flatnonzero(np.diff(stations) > 1)
+    return np.column_stack([np.r_[stations[0], stations[breaks + 1]], np.r_[stations[breaks], stations[-1]] + 1])
+
+
+def _friction(gaps: Gaps, between: np.ndarray) -> Callable[[np.ndarray], np.ndarray]:
+    """Friction [Pa] over the velocity [m/s] of stretches (runs, 2) [m] from the lane's inlet, where the flow starts to develop."""
+
+    def drop(velocity: np.ndarray) -> np.ndarray:
+        ends = [
+            gaps.drop(stop)(velocity) - (gaps.drop(start)(velocity) if start > 0 else 0.0) for start, stop in between
+        ]
+        return np.sum(ends, axis=0)
+
+    return drop
 
 
 @dataclass(frozen=True)
@@ -109,9 +128,10 @@ class LaneKind:
     whole: Resistance
 
 
-def _lane_kind(passing: Passing, lanes: Lanes, regions: np.ndarray, first: int, last: int) -> LaneKind:
-    counted = {int(r): float((regions == r).sum()) * lanes.step for r in np.unique(regions)}
-    segments = {region: _segment(passing, lanes, region, length) for region, length in counted.items()}
+def _lane_kind(passing: Passing, lanes: Lanes, regions: np.ndarray) -> LaneKind:
+    """The lanes with these regions (stations,), counted from the inlet."""
+    first, last = int(regions[0]), int(regions[-1])
+    segments = {int(r): _segment(passing, lanes, int(r), np.flatnonzero(regions == r)) for r in np.unique(regions)}
     front = lanes.width * passing.bank.height
     entry, _ = end_losses(passing.flow, segments[first].area / front, 1.0)
     _, leaving = end_losses(passing.flow, 1.0, segments[last].area / front)
@@ -192,7 +212,7 @@ def side_entry(passing: Passing) -> SideEntry:
     lanes = lanes_of(bank, flow)
     ordered = lanes.region[:, ::-1] if flow.comes_from_far_end else lanes.region
     rows, kind = np.unique(ordered, axis=0, return_inverse=True)
-    kinds = tuple(_lane_kind(passing, lanes, row, int(row[0]), int(row[-1])) for row in rows)
+    kinds = tuple(_lane_kind(passing, lanes, row) for row in rows)
     width = float(lanes.across[-1] - lanes.across[0])
     bypasses = []
     if bank.tip_gap > 0:

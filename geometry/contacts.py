@@ -243,8 +243,8 @@ def _check_cooled_spots(draft: Draft) -> None:
         for one, other in overlapping([spot for _, spot, _ in spots]):
             (first, _, _), (second, _, path) = spots[one], spots[other]
             draft.fault(path, f'"{first}" and "{second}" cool the same spot', hint="give each its own area or face")
-    for place, (name, foot, _) in _feet_of_films(draft):
-        for cooling, spot, path in on_face[place]:
+    for here, (name, foot, _) in _feet_of_films(draft):
+        for cooling, spot, path in on_face[here]:
             if overlap(foot, spot):
                 hint = "the fins cool there already: give the cooling an area beside them, or leave it out"
                 draft.fault(path, f'"{name}" and "{cooling}" cool the same spot', hint=hint)

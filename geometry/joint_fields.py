@@ -1,7 +1,9 @@
 """Interfaces that are not the same everywhere: voids (listed, or from a map or an image), patches, tilted and bowed bond lines."""
 
+import warnings
 from dataclasses import dataclass, replace
 from pathlib import Path as FilePath
+from typing import TYPE_CHECKING
 
 import numpy as np
 import shapely
@@ -15,9 +17,13 @@ from plancha.geometry.parts import Interface
 from plancha.geometry.shapes import shape_of
 from plancha.geometry.units import show
 
+if TYPE_CHECKING:
+    import PIL.Image
+
 FIELD_CELLS = 48  # along each side, by which a tilted or bowed bond line is described
 MOST_VOIDS = 300  # that one interface may have
 MOST_PIXELS = 4_000_000
+MOST_RUNS = 20_000  # of void cells side by side in a row: a picture with more is speckled, not voided
 VOID_FROM = 0.5  # share of a cell of a map from which it counts as void
 LEAST_BOND_LINE = 1e-7  # m
 IMAGES = (".png", ".bmp", ".tif", ".tiff", ".jpg", ".jpeg")
@@ -41,8 +47,10 @@ def variation_of(
     draft: Draft, spec: Interface | str | None, contact: shapely.Geometry, impedance: float, path: Path
 ) -> Variation:
     """The variation of an interface over the contact of its two bodies; none where it has none or is at fault."""
-    if not isinstance(spec, Interface) or not varies(spec):
-        return Variation()
+    if not isinstance(spec, Interface) or not varies(spec) or contact.area <= 0:
+        return Variation()  # bodies that do not touch are told elsewhere
+    if impedance <= 0 and spec.impedance is None:
+        return Variation()  # so is an unknown material of the bond line
     if impedance <= 0:
         hint = "give the solid part an impedance, or a bond line with its conductivity"
         draft.fault(path, "a perfect contact has no voids, patches, tilt or bow", hint=hint)
@@ -111,7 +119,12 @@ def _mapped_voids(draft: Draft, spec: Interface, contact: shapely.Geometry, path
     except StudyError as error:
         draft.file_faults(at, error.faults)
         return []
-    voids = polygons_of(share >= VOID_FROM, contact.bounds)
+    is_void = share >= VOID_FROM
+    if len(_runs(is_void)[0]) > MOST_RUNS:
+        hint = "smooth the picture, so that voids are black or white all over"
+        draft.fault(at, "the voids are in too many pieces", None, f"{MOST_RUNS} void runs in the rows", hint)
+        return []
+    voids = polygons_of(is_void, contact.bounds)
     if len(voids) > MOST_VOIDS:
         voids = sorted(voids, key=lambda void: -void.area)
         lost = sum(void.area for void in voids[MOST_VOIDS:]) / contact.area
@@ -160,37 +173,68 @@ def read_void_image(path: FilePath, shown_as: str, dark: bool) -> np.ndarray:
     from PIL import Image, UnidentifiedImageError
 
     try:
-        with Image.open(path) as image:
-            if image.width * image.height > MOST_PIXELS:
-                found = f"{image.width} x {image.height}"
-                raise StudyError(
-                    [Fault("", "the image has too many pixels", found, f"{MOST_PIXELS} at most", file=shown_as)]
-                )
-            grey = np.asarray(image.convert("L"), float) / 255.0
-    except (OSError, UnidentifiedImageError, Image.DecompressionBombError) as error:
+        with warnings.catch_warnings():
+            warnings.simplefilter("error", Image.DecompressionBombWarning)
+            with Image.open(path) as image:
+                if image.width * image.height > MOST_PIXELS:
+                    raise StudyError([_too_large(f"{image.width} x {image.height}", shown_as)])
+                grey = _greys(image)
+    except (Image.DecompressionBombError, Image.DecompressionBombWarning):
+        raise StudyError([_too_large(None, shown_as)]) from None
+    except (OSError, SyntaxError, ValueError, UnidentifiedImageError) as error:
         reason = "there is no such file" if isinstance(error, FileNotFoundError) else "it is no image that can be read"
         raise StudyError([Fault("", reason, None, "PNG, BMP, TIFF or JPEG", file=shown_as)]) from None
     return ((grey < 0.5) if dark else (grey >= 0.5)).astype(float)[::-1]
 
 
+def _too_large(found: str | None, shown_as: str) -> Fault:
+    return Fault("", "the image has too many pixels", found, f"{MOST_PIXELS} at most", file=shown_as)
+
+
+def _greys(image: "PIL.Image.Image") -> np.ndarray:
+    """Greys (rows from the top) of an image as a viewer shows it: 0 is black, 1 white; what is transparent is white paper."""
+    from PIL import Image, ImageOps
+
+    turned = ImageOps.exif_transpose(image)
+    if turned.mode.startswith("I"):  # 16 bits, which a conversion to 8 would cut off at 255
+        return np.asarray(turned, float) / 65535.0
+    if turned.mode == "F":
+        raise ValueError("an image of floating-point numbers has no white")
+    if turned.has_transparency_data:
+        shown = turned.convert("RGBA")
+        turned = Image.alpha_composite(Image.new("RGBA", shown.size, "white"), shown)
+    return np.asarray(turned.convert("L"), float) / 255.0
+
+
 def polygons_of(is_void: np.ndarray, bounds: tuple[float, float, float, float]) -> list[shapely.Polygon]:
     """The void cells (ny, nx; row 0 at the bottom) of a grid over a rectangle as polygons, their steps smoothed by half a cell."""
-    rows, columns = np.nonzero(is_void)
+    rows, starts, stops = _runs(is_void)
     if not len(rows):
         return []
     left, bottom, right, top = bounds
     width, height = (right - left) / is_void.shape[1], (top - bottom) / is_void.shape[0]
-    boxes = shapely.box(
-        left + columns * width, bottom + rows * height, left + (columns + 1) * width, bottom + (rows + 1) * height
-    )
-    whole = shapely.union_all(boxes, grid_size=1e-6 * min(width, height))
-    smooth = [shapely.simplify(part, 0.5 * min(width, height)) for part in shapely.get_parts(whole)]
+    # Joined in whole numbers, where rounding cannot leave slits between the rows.
+    whole = shapely.union_all(shapely.box(starts, rows, stops, rows + 1))
+    laid = shapely.transform(whole, lambda corners: corners * [width, height] + [left, bottom])
+    smooth = [shapely.simplify(part, 0.5 * min(width, height)) for part in shapely.get_parts(laid)]
     return [part for part in smooth if isinstance(part, shapely.Polygon) and part.area > 0]
+
+
+def _runs(is_void: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Row, first column and the column after the last of every run of void cells side by side."""
+    step = np.diff(np.pad(is_void.astype(np.int8), ((0, 0), (1, 1))), axis=1)
+    rows, starts = np.nonzero(step == 1)
+    return rows, starts, np.nonzero(step == -1)[1]
 
 
 def _bond_line_field(draft: Draft, spec: Interface, contact: shapely.Geometry, path: Path) -> Grid | None:
     """Conductance [W/m2/K] over the contact's bounding rectangle of a bond line that is not even; None where it is."""
     if spec.bond_line_map is None and not spec.tilt and not spec.bow:
+        return None
+    if spec.bond_line_map is not None and (spec.tilt or spec.bow):
+        draft.fault(
+            path, "a bond line is mapped, or tilted and bowed, not both", None, "bond_line_map; or tilt and bow"
+        )
         return None
     conductivity = conductivity_of(draft, spec)
     if conductivity is None:
@@ -200,15 +244,24 @@ def _bond_line_field(draft: Draft, spec: Interface, contact: shapely.Geometry, p
     lines = _bond_lines(draft, spec, path)
     if lines is None:
         return None
-    if lines.min() < LEAST_BOND_LINE:
-        least = f"{lines.min() * 1e6:.3g} um"
-        draft.fault(
-            path, "the bond line closes somewhere: tilt and bow are too large for it", least, "above 0.1 um everywhere"
-        )
+    low, high = (lines.min(), lines.max()) if spec.bond_line_map is not None else _extremes(spec)
+    if low < LEAST_BOND_LINE:
+        reason = "" if spec.bond_line_map is not None else ": tilt and bow are too large for it"
+        least = f"{low * 1e6:.3g} um"
+        draft.fault(path, f"the bond line closes somewhere{reason}", least, "above 0.1 um everywhere")
         return None
-    low, high = (show(float(f"{value:.4g}"), "length") for value in (lines.min(), lines.max()))
-    draft.note(path, f"the bond line runs from {low} to {high}; heat along it, within the joint, is neglected")
+    thin, thick = (show(float(f"{value:.4g}"), "length") for value in (low, high))
+    draft.note(path, f"the bond line runs from {thin} to {thick}; heat along it, within the joint, is neglected")
     return Grid(contact.bounds, 1.0 / (lines / conductivity + spec.contact))
+
+
+def _extremes(spec: Interface) -> tuple[float, float]:
+    """Thinnest and thickest place [m] of a tilted and bowed bond line, its rims and middle included."""
+    at = np.linspace(-0.5, 0.5, 2 * FIELD_CELLS + 1)
+    bow = spec.bow or 0.0
+    x, y = (tilt * at + 2 * bow * at**2 for tilt in spec.tilt or (0.0, 0.0))
+    mean = (spec.bond_line or 0.0) - bow / 3
+    return float(mean + x.min() + y.min()), float(mean + x.max() + y.max())
 
 
 def conductivity_of(draft: Draft, spec: Interface) -> float | None:

@@ -289,6 +289,7 @@ def _varied(draft: Draft, joint: Joint, between: Between) -> Joint:
 def body_patches(draft: Draft, tables: Sequence[PatchTable], body: Body, path: Path) -> tuple[Patch, ...]:
     """The patches of a body, clipped to its outline; a fault for each that lies beside it or on another."""
     found: list[Patch] = []
+    places: list[Path] = []
     for number, table in enumerate(tables):
         at = (*path, "patch", number)
         try:
@@ -309,10 +310,11 @@ def body_patches(draft: Draft, tables: Sequence[PatchTable], body: Body, path: P
             turned = body.turned if table.turned is None else table.turned
             parts = [part for part in shapely.get_parts(shape) if isinstance(part, shapely.Polygon)]
             found += [Patch(part, thickness, material, turned) for part in parts]
+            places += [at] * len(parts)
             _note_step(draft, body, thickness, at)
     for one, other in overlapping([patch.outline for patch in found]):
         spot = found[one].outline.intersection(found[other].outline)
-        draft.fault(path, f"two patches of {body.name} lie on one spot", span_of(spot))
+        draft.fault(places[other], f"two patches of {body.name} lie on one spot", span_of(spot))
     return tuple(found)
 
 

@@ -5,7 +5,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from finned_study import finned
+from finned_array import finned
 
 from plancha.fem.air_flow import (
     blocked_loss,

@@ -7,14 +7,18 @@ from pathlib import Path
 import numpy as np
 import plates
 import pytest
+from small_study import chip_on_plate
 
 from plancha.fem.components import peak_response
 from plancha.fem.estimate import solve_to_accuracy
 from plancha.fem.findings import same_bodies, solve_stack, solve_with_estimate
 from plancha.fem.refinement import halved, layers_worth_halving, refined, worth_refining
+from plancha.fem.sheets import sheets_of
+from plancha.fem.solve import solve
 from plancha.fem.thickness import Through
 from plancha.geometry.grading import plan_mesh, snapped_stack
 from plancha.geometry.power_map import PowerMap
+from plancha.geometry.study_file import read_study
 
 sys.path.insert(0, str(Path(__file__).parents[2] / "benchmarks"))
 
@@ -149,3 +153,29 @@ def test_a_case_on_the_mesh_of_another_gives_what_it_gives_alone():
     alone, shared = solve_with_estimate(other), solve_with_estimate(other, solve_with_estimate(stack))
     error = alone.estimate.total[0, 0] + shared.estimate.total[0, 0]
     assert abs(alone.estimate.values[0, 0] - shared.estimate.values[0, 0]) <= error
+
+
+SILICON = '{ material = "silicon", thickness = "0.5 mm" }'
+
+
+def joined_by(tmp_path, impedance: str):
+    path = tmp_path / "study.toml"
+    path.write_text(chip_on_plate(layers=(SILICON, f'{{ impedance = "{impedance}" }}')), encoding="utf-8")
+    return read_study(path).cases[0].stack
+
+
+def test_a_joint_that_changes_beyond_recognition_gets_a_discretisation_of_its_own(tmp_path):
+    thick, aged, thin = (joined_by(tmp_path, f"{each} mm^2 K/W") for each in (600, 900, 6))
+    first = solve_with_estimate(thick)
+    assert solve_with_estimate(aged, first).solution.sheets.space is first.solution.sheets.space
+    again, alone = solve_with_estimate(thin, first), solve_with_estimate(thin)
+    assert again.estimate.values == pytest.approx(alone.estimate.values, rel=1e-9)
+
+
+def test_a_factor_of_a_far_weaker_joint_still_leads_to_the_settled_state(tmp_path):
+    # k(T) of silicon, stepped with the factor of a joint a hundred times weaker: such steps overshoot far below 0 K.
+    weak, strong = joined_by(tmp_path, "600 mm^2 K/W"), joined_by(tmp_path, "6 mm^2 K/W")
+    before = solve_stack(weak)
+    through = [slab.through for slab in before.sheets.slabs]
+    sheets = sheets_of(strong, before.sheets.space, through)
+    assert solve(sheets, start=before).temperature == pytest.approx(solve(sheets).temperature, abs=1e-6)

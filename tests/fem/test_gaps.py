@@ -4,7 +4,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from finned_study import WORKED_AIR, finned
+from finned_array import WORKED_AIR, finned
 
 from plancha.fem.gaps import Gaps, efficiency, end_losses, film_on_base
 from plancha.geometry.fluids import Fluid

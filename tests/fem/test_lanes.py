@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 import shapely
-from finned_study import finned
+from finned_array import finned
 
 from plancha.fem.lanes import COLUMNS, MOST_LANES, STATIONS, columns_of, lanes_of, region_at
 

@@ -72,3 +72,10 @@ def test_nothing_flows_without_pressure_and_the_table_is_continued_beyond_its_en
         rate = velocity * 1e-3 * 0.04
         assert float(one.drop_at(rate)) == pytest.approx(rate / exact, rel=1e-9)
     assert one.drop_at(np.ones((2, 3))).shape == (2, 3)
+
+
+def test_a_passage_whose_law_stands_still_has_one_rate_at_each_pressure():
+    flat = passage(lambda v: np.where(v < 1.0, v, np.maximum(1.0, v - 1.0)), 1.0)
+    assert np.all(np.diff(flat.drop) > 0)
+    found = flat.rate_at(np.array([0.5, 1.0, 1.0 + 1e-13, 2.0]))
+    assert np.all(np.isfinite(found)) and np.all(np.diff(found) > 0)

@@ -28,7 +28,7 @@ emissivities = st.floats(0.02, 1.0)
 
 
 def test_coefficient_at_60_over_25_degrees():
-    # e 0.9: 6.42 by the mean temperature, 6.4397 exactly, derived independently
+    # e 0.9: 6.42 by the mean temperature, 6.4397 exactly, derived independently; small beside forced air
     assert radiation_coefficient_at_mean(0.9, HOT, ROOM) == approx(6.42, abs=0.005)
     assert radiation_coefficient(0.9, HOT, ROOM) == approx(6.4397, abs=5e-5)
 

@@ -1,9 +1,11 @@
 """Sustainable power: the first limit is met exactly there, by the components that scale and no others."""
 
+import numpy as np
 import pytest
 
 from plancha.fem.components import component_states, limiting
 from plancha.fem.solve import solve
+from plancha.fem.sustain import _following
 
 
 def margin_at(findings, factors):
@@ -53,3 +55,40 @@ def test_a_component_that_does_not_scale_may_never_be_limited(findings, pair_tex
     text = text.replace('power = "60 W"', 'power = "1e-9 W"')
     found = findings('sustainable = "die"\n' + text)
     assert found.sustainable.factor is None
+
+
+FALLING = 'material = { conductivity = "120 W/m/K", exponent = -1.3 }, thickness = "0.5 mm"'
+
+
+@pytest.mark.parametrize("power", ["2000 W", "4000 W"])
+def test_a_study_far_beyond_its_limit_leads_the_search_back_to_it(findings, single_text, power):
+    """With k(T), straight lines from thousands of kelvin lead below 0 K, and such a factor nowhere: it must start anew."""
+    constant = 'material = { conductivity = "120 W/m/K" }, thickness = "0.5 mm"'
+    text = single_text.replace(constant, FALLING)
+    far = findings(text.replace('power = "60 W"', f'power = "{power}"').replace("390 W/m/K", "100 W/m/K"))
+    near = findings(text.replace("390 W/m/K", "100 W/m/K"))
+    assert far.components[0].peak.value > 1000
+    assert far.sustainable.power == pytest.approx(near.sustainable.power, rel=2e-5)
+
+
+def test_where_the_straight_line_leads_below_nothing_the_search_starts_from_a_known_state(findings, single_text):
+    """From 3600 and 4000 W, where k(T) makes each watt dear, the line back to 60 W meets 0 K on its way."""
+    constant = 'material = { conductivity = "120 W/m/K" }, thickness = "0.5 mm"'
+    text = single_text.replace(constant, FALLING)
+    hot = findings(text.replace('power = "60 W"', 'power = "4000 W"').replace("390 W/m/K", "100 W/m/K")).solution
+    less = solve(hot.sheets, np.array([3600.0]), hot)
+    back = (60.0 - 3600.0) / 400.0
+    line = less.temperature + back * (hot.temperature - less.temperature)
+    assert line.min() < 0
+    found = _following(less, hot, back)
+    assert found.powers == pytest.approx([60.0])
+    assert found.temperature == pytest.approx(solve(hot.sheets, np.array([60.0])).temperature, abs=1e-4)
+
+
+def test_a_limit_beyond_the_last_steady_temperature_is_looked_for_in_shorter_steps(findings, single_text):
+    """k ~ T^-1.3: towards 1500 degC a straight line asks for more than the die may conduct; the search goes half the way."""
+    text = single_text.replace('limit = "90 degC"', 'limit = "1500 degC"').replace(
+        'material = { conductivity = "120 W/m/K" }, thickness = "0.5 mm"', FALLING.replace("120", "1.2")
+    )
+    found = findings(text)
+    assert margin_at(found, [found.sustainable.factor]) == pytest.approx(0, abs=0.05)

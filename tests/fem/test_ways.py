@@ -4,10 +4,10 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from finned_study import WORKED_AIR, finned
+from finned_array import WORKED_AIR, finned
 
 from plancha.fem.lanes import COLUMNS, LEVELS, STATIONS
-from plancha.fem.ways import Passing, parting, side_entry, through_flow, top_entry
+from plancha.fem.ways import Passing, parting, side_entry, stretches, through_flow, top_entry
 
 RATE = 4.64e-3  # m3/s: 4 m/s in 29 gaps of 1.6 x 25 mm
 FILM = {"described_as": "film"}
@@ -85,6 +85,21 @@ def test_lanes_with_shorter_fins_take_more_of_the_flow(tmp_path):
     rates = way.inflow[way.inflow > 0]
     full, short = 1.6e-3**2 * 1.6e-3 * 25e-3, 1.6e-3**2 * 1.6e-3 * 10e-3 + 2e-3**2 * 2e-3 * 15e-3
     assert rates[0] / rates[-1] == pytest.approx(short / full, rel=1e-3)
+
+
+@pytest.mark.parametrize("patch", [{"height": "25 mm"}, {"pitch": "2 mm"}])
+def test_a_patch_like_its_surroundings_costs_no_pressure(tmp_path, patch):
+    """Flow between fins that go on alike goes on developing: it does not start anew at a line on paper."""
+    middle = patch | {"at": ["20 mm", "0 mm"], "size": ["20 mm", "30 mm"]}
+    one, other = (side_entry(passing(tmp_path, fins)) for fins in ({}, {"patch": [middle]}))
+    assert len(other.kinds) == 2
+    rates = np.geomspace(1e-6, 1e-2, 9)
+    assert other.resistance.drop_at(rates) == pytest.approx(one.resistance.drop_at(rates), rel=1e-9)
+
+
+def test_runs_of_stations_are_told_apart():
+    assert stretches(np.array([0, 1, 2])).tolist() == [[0, 3]]
+    assert stretches(np.array([1, 2, 5, 7, 8])).tolist() == [[1, 3], [5, 6], [7, 9]]
 
 
 def test_numbers_of_cells_follow_the_flow(tmp_path):

@@ -16,7 +16,7 @@ from scipy.linalg import eigh
 from scipy.sparse import diags, eye, kron
 from scipy.sparse.linalg import eigsh, spsolve
 
-from plancha.fem import convection, fin_efficiency, friction
+from plancha.fem import convection, fin_efficiency, friction, radiation
 from plancha.fem.convection import NUSSELT, PIN_NUSSELT
 from plancha.fem.friction import FRICTION, LOSSES, PIN_FRICTION
 from plancha.fem.laws import outside
@@ -229,7 +229,7 @@ def test_the_enlargement_by_areas_agrees_with_a_library_fed_diameters(sigma):
 def test_radiation_agrees_with_a_library():
     """ht 1.2.0, radiation.q_rad, over the difference of temperatures; its Stefan-Boltzmann constant is an older one."""
     theirs = ht.q_rad(emissivity=0.9, T=333, T2=298) / 35
-    assert convection.radiation_coefficient(0.9, 333.0, 298.0) == approx(theirs, rel=2e-6)
+    assert radiation.radiation_coefficient(0.9, 333.0, 298.0) == approx(theirs, rel=2e-6)
 
 
 @pytest.mark.parametrize("film", [5.0, 50.0, 300.0])

@@ -1,0 +1,67 @@
+"""The operating point: temperatures at which every component gives off the power that goes with them."""
+
+from dataclasses import replace
+
+import numpy as np
+
+from plancha.fem.components import unit_rises
+from plancha.fem.feedback import Runaway, has_feedback, loop_gain, power_at, settled_powers, slope_at
+from plancha.fem.sheets import Sheets, plan_loads_of, unit_loads
+from plancha.fem.solve import SETTLED, Solution, solve
+
+PASSES = 30
+AGREED = 1e-10  # of the total power: how far powers may lie from those of their temperatures
+
+
+def operating(
+    sheets: Sheets, asked: np.ndarray | None = None, start: Solution | None = None, settled: float = SETTLED
+) -> Solution:
+    """Steady temperatures with power that follows temperature; where none does, as ``solve``.
+
+    Parameters
+    ----------
+    asked : array (sources,), [W]
+        Power of each source without leakage, at its law's reference temperature; its own if left out.
+    start : Solution
+        Of sheets with the same unknowns, where the search starts.
+    settled : float, [-]
+        See ``solve``.
+
+    Raises
+    ------
+    Runaway
+        If there is no steady state.
+    SolveFailed
+        If the temperatures do not settle.
+    """
+    sources = sheets.stack.sources
+    asked = sheets.powers if asked is None else np.asarray(asked, float)
+    if not has_feedback(sources):
+        return solve(sheets, asked, start, settled)
+    solution = solve(sheets, asked, start, settled)
+    weights = mean_weights(sheets)
+    for _ in range(PASSES):
+        means = weights @ solution.temperature
+        wanted = np.array([power_at(source.law, *each) for source, *each in zip(sources, asked, means)])
+        if np.abs(wanted - solution.powers).sum() <= AGREED * max(wanted.sum(), 1e-300):
+            return replace(solution, asked=asked)
+        found = settled_powers(sources, asked, means, solution.powers, weights @ unit_rises(solution))
+        solution = solve(sheets, found.powers, solution, settled)
+    raise Runaway(f"power and temperature did not agree in {PASSES} passes; the last differ by {wanted - solution.powers} W")
+
+
+def mean_weights(sheets: Sheets) -> np.ndarray:
+    """Weights (sources, unknowns) that give the area mean temperature of each component's active face."""
+    even = [replace(source, power_map=None, heat_depth=0.0) for source in sheets.stack.sources]
+    return unit_loads(sheets.slabs, even, plan_loads_of(sheets.space, sheets.slabs, even), sheets.size)
+
+
+def gain_of(solution: Solution) -> float | None:
+    """Loop gain of a solution [-], from power to temperature and back (below 1: stable); None where no power follows temperature."""
+    sheets, sources = solution.sheets, solution.sheets.stack.sources
+    if not has_feedback(sources) or solution.asked is None:
+        return None
+    weights = mean_weights(sheets)
+    means = weights @ solution.temperature
+    slopes = np.array([slope_at(source.law, *each) for source, *each in zip(sources, solution.asked, means)])
+    return loop_gain(weights @ unit_rises(solution), slopes)
