@@ -26,7 +26,7 @@ from plancha.app.plan_page import Scale, Sheet, finished, frame_around, number_t
 from plancha.fem.cells import CellGrid
 from plancha.fem.findings import Findings
 from plancha.fem.finned import BankPlace, place_of_bank
-from plancha.fem.flow_readings import FlowReading, Span
+from plancha.fem.flow_readings import FlowReading, Span, wetted_area
 from plancha.fem.solve import Solution
 from plancha.geometry.air import Bank
 from plancha.geometry.bodies import Stack
@@ -84,9 +84,9 @@ def plan_values(place: BankPlace, values: np.ndarray) -> np.ndarray:
 
 
 def coefficients(place: BankPlace) -> np.ndarray:
-    """Coefficient [W/m2/K] of each plan cell (columns,): over its levels the mean by conductance; NaN where nothing is cooled."""
+    """Coefficient [W/m2/K] of each plan cell (columns,): over its levels the mean by wetted area; NaN where nothing is cooled."""
     levels = len(place.way.levels) - 1
-    weights = place.stream.conductance[place.cells].reshape(-1, levels)
+    weights = wetted_area(place.stream.conductance[place.cells], place.way.coefficient).reshape(-1, levels)
     total = weights.sum(axis=1)
     summed = (weights * place.way.coefficient.reshape(-1, levels)).sum(axis=1)
     return np.divide(summed, total, out=np.full(len(total), np.nan), where=total > 0)

@@ -12,6 +12,22 @@ BAD_INPUT, FAILED, INTERRUPTED = 2, 1, 130
 MOST_FAULTS = 50
 
 
+class Command(argparse.ArgumentParser):
+    """The parser of one command, whose options may also stand between its other arguments."""
+
+    _is_within = False  # the intermixed reading below calls this reading again, for either kind of argument
+
+    def parse_known_args(self, args=None, namespace=None):  # type: ignore[override]
+        """What argparse reads, in any order of options and other arguments."""
+        if self._is_within:
+            return super().parse_known_args(args, namespace)
+        self._is_within = True
+        try:
+            return self.parse_known_intermixed_args(args, namespace)
+        finally:
+            self._is_within = False
+
+
 def parser() -> argparse.ArgumentParser:
     """All commands and their options."""
     whole = argparse.ArgumentParser(
@@ -20,7 +36,7 @@ def parser() -> argparse.ArgumentParser:
         epilog="Start with: plancha new my_study, then: plancha solve my_study/study.toml",
     )
     whole.add_argument("--version", action="store_true", help="print the version and stop")
-    commands = whole.add_subparsers(dest="command", metavar="command")
+    commands = whole.add_subparsers(dest="command", metavar="command", parser_class=Command)
     new = commands.add_parser("new", help="start a study in a new folder", epilog="Example: plancha new my_study")
     new.add_argument("folder", type=Path)
     check = commands.add_parser(
@@ -34,6 +50,13 @@ def parser() -> argparse.ArgumentParser:
     )
     solve.add_argument("study", type=Path)
     solve.add_argument("-o", "--out", type=Path, help="folder for results (default: results beside the study file)")
+    solve.add_argument(
+        "--budget",
+        metavar="NAME",
+        action="append",
+        default=[],
+        help='print the budget of this component too, beside the limiting one\'s; repeat it for several, or say "all"',
+    )
     solve.add_argument("--no-pictures", action="store_true", help="write no PNG files")
     solve.add_argument("--window", action="store_true", help="open an interactive window afterwards; needs a display")
     _add_measured(commands)

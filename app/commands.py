@@ -84,20 +84,24 @@ def check(given: argparse.Namespace) -> int:
 
 def solve(given: argparse.Namespace) -> int:
     """Solve a study and all its load cases; print tables, write results and pictures."""
-    from plancha.app.job import solved_study, write_results
+    from plancha.app.budget_tables import components_named
+    from plancha.app.job import solved_cases, write_results
     from plancha.app.records import result_of
     from plancha.app.tables import print_result
     from plancha.app.whole import refuse_bad_place
+    from plancha.geometry.study_file import read_study
 
     folder = given.out or given.study.parent / "results"
     out = console()
     refuse_bad_place(folder)  # before the work, not after it
-    study, found = solved_study(given.study, out)
+    study = read_study(given.study)
+    budgets = components_named(given.budget, [source.name for source in study.cases[0].stack.sources])
+    found = solved_cases(study, out)
     result = result_of(study, found)
     began = time.time()
     try:
         written = write_results(folder, study, found, result, pictures=not given.no_pictures)
-        print_result(out, result)
+        print_result(out, result, budgets)
         out.print("Written: " + ", ".join(str(path) for path in written))
         if given.window:
             from plancha.app.pictures import show_window

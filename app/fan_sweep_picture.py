@@ -107,7 +107,8 @@ def _add_sweep(
     colour: Colour,
 ) -> None:
     """A study's curve through all its speeds, monotone between them, and its marks."""
-    x, y = np.array([across(each) for each in speeds]), np.array([value(each) for each in speeds])
+    x, first = np.unique([across(each) for each in speeds], return_index=True)  # found speeds may be those of the sweep
+    y = np.array([value(each) for each in speeds])[first]
     if len(x) > 2:
         from scipy.interpolate import PchipInterpolator
 

@@ -9,6 +9,7 @@ import shapely
 from plancha.app.colours import COOL, WARM
 from plancha.app.contours import fine_triangles
 from plancha.app.fields import ZERO_CELSIUS
+from plancha.app.patch_marks import add_marks, marks_on_chip, marks_on_plan
 from plancha.app.plan_drawing import Picture, Surface
 from plancha.app.plan_marks import add_isolines, add_names, add_outline, add_plate_names, add_spot, label_isolines
 from plancha.app.plan_page import Scale, Sheet, finished, frame_around, number_text, scale_of
@@ -39,6 +40,12 @@ def plates_of(stack: Stack) -> list[int]:
     return [body for body in range(len(stack.bodies)) if body not in apart]
 
 
+def plates_as_drawn(stack: Stack) -> list[int]:
+    """The plates in the order in which they are drawn, those at the component side over the others."""
+    heights = elevations(stack)
+    return sorted(plates_of(stack), key=lambda body: -heights[body])
+
+
 @dataclass(frozen=True)
 class Foot:
     """A body that stands for fins, its face towards the plate, and the part of it that no plate covers."""
@@ -63,13 +70,13 @@ def feet_of(stack: Stack) -> list[Foot]:
 def drawn_faces(solution: Solution) -> list[Face]:
     """Temperatures [degC] of fins' feet, of plates' source faces from the cooled side down, of components' active faces."""
     sheets, stack = solution.sheets, solution.sheets.stack
-    heights, faces = elevations(stack), []
+    faces = []
     for foot in feet_of(stack):
         elements = sheets.slabs[foot.body].pattern.elements
         faces.append(
             Face(elements, solution.face(foot.body, foot.face) - ZERO_CELSIUS, stack.bodies[foot.body].outline)
         )
-    for body in sorted(plates_of(stack), key=lambda body: -heights[body]):
+    for body in plates_as_drawn(stack):
         sides = {source.face for source in stack.sources if source.chain[-1] == body}
         face = min(sides, default=COMPONENT_SIDE)
         elements = sheets.slabs[body].pattern.elements
@@ -92,6 +99,7 @@ def temperature_picture(findings: Findings, case_name: str) -> Picture:
     sheet = Sheet(frame_around([body.outline for body in stack.bodies], 0.03))
     scale = _scale("temperature [°C]", faces)
     lines = _add_faces(sheet, solution, faces, scale)
+    marked = add_marks(sheet, marks_on_plan(stack, plates_as_drawn(stack)))
     _add_outlines(sheet, stack)
     boxes = {source.name: sheet.frame.box(source.outline) for source in stack.sources}
     state = hottest(findings)
@@ -111,6 +119,7 @@ def temperature_picture(findings: Findings, case_name: str) -> Picture:
         "seen from the cooled side. "
         + _steps("isotherms", scale, "K")
         + ("" if state is None else f" Cross: hottest spot, in {state.name}.")
+        + marked
     ]
     return finished(sheet, stack.title, f"Temperature – case: {case_name}", scale, caption)
 
@@ -138,6 +147,7 @@ def hottest_picture(findings: Findings, case_name: str) -> Picture:
     sheet = Sheet(frame_around([source.outline], 0.04))
     scale = _scale("temperature [°C]", [face])
     lines = _add_faces(sheet, solution, [face], scale)
+    marked = add_marks(sheet, marks_on_chip(stack, source))
     add_outline(sheet, source.outline)
     add_spot(sheet, "hot spot", state.peak.point, f"{state.peak.value - ZERO_CELSIUS:.1f} °C", sheet.frame.panel, [])
     _label_faces(sheet, [face], lines, scale)
@@ -145,6 +155,7 @@ def hottest_picture(findings: Findings, case_name: str) -> Picture:
         f"Peak {state.peak.value - ZERO_CELSIUS:.1f} °C (cross), area mean {state.mean - ZERO_CELSIUS:.1f} °C, "
         f"power-weighted mean {state.power_mean - ZERO_CELSIUS:.1f} °C at {state.power:g} W; {_margin_text(state)}. "
         + _steps("isotherms", scale, "K")
+        + marked
     ]
     subtitle = f"Temperature of {source.name}, active face – case: {case_name}"
     return finished(sheet, stack.title, subtitle, scale, caption)

@@ -14,11 +14,11 @@ FAN_CAUTION = (
 def flow_table(case: CaseRecord, flow: FlowRecord) -> Group:
     """One flow: what it carries, what it costs, and what it does between the fins."""
     rows = [
-        ("flow at the inlet", f"{show(flow.rate_m3_per_s, 'volume flow')}", f"{flow.rate_m3_per_s * 3600:.4g} m^3/h"),
+        ("flow at the inlet", *_rates(flow)),
         ("mass flow", f"{flow.mass_g_per_s:.4g} g/s", ""),
         ("inlet, outlet", f"{flow.inlet_degC:.1f} degC", f"{flow.outlet_degC:.1f} degC"),
         ("heat taken up", f"{flow.heat_W:.4g} W", ""),
-        ("pressure drop: all, banks", _pressure(flow.pressure_drop_Pa), _pressure(flow.banks_drop_Pa)),
+        ("pressure drop: all, banks", _pressure(flow, flow.pressure_drop_Pa), _pressure(flow, flow.banks_drop_Pa)),
         ("power to move it", f"{flow.power_W:.3g} W", ""),
         ("velocity between fins", *_span(flow.velocity_m_per_s, ".2f", "m/s")),
         ("coefficient on the fins", *_span(flow.coefficient_W_per_m2K, ".4g", "W/m^2/K")),
@@ -36,7 +36,7 @@ def _remarks(case: CaseRecord, flow: FlowRecord) -> list[str]:
     remarks = [f"Warning: {text}" for text in flow.warnings]
     point = flow.operating_point
     if point is not None:
-        at = f"{show(point.rate_m3_per_s, 'volume flow')} at {_pressure(point.pressure_Pa)}"
+        at = f"{show(point.rate_m3_per_s, 'volume flow')} at {_pressure(flow, point.pressure_Pa)}"
         dead = f"; dead: {', '.join(point.dead)}" if point.dead else ""
         remarks.append(f"Operating point of {', '.join(point.fans)}: {at}{dead}")
     if flow.profile is not None and case.components:
@@ -50,8 +50,18 @@ def _remarks(case: CaseRecord, flow: FlowRecord) -> list[str]:
     return remarks + ([FAN_CAUTION] if point is not None else [])
 
 
-def _pressure(value: float) -> str:
-    return f"{value:.1f} Pa ({value / 9.80665:.2f} mmH2O)"
+def _rates(flow: FlowRecord) -> tuple[str, str]:
+    """The rate in the trade's units: of air, or of a liquid."""
+    rate = flow.rate_m3_per_s
+    if flow.fluid == "air":
+        return show(rate, "volume flow"), f"{rate * 3600:.4g} m^3/h"
+    return f"{rate * 6e4:.4g} L/min", f"{rate * 3600:.4g} m^3/h"
+
+
+def _pressure(flow: FlowRecord, value: float) -> str:
+    if flow.fluid == "air":
+        return f"{value:.1f} Pa ({value / 9.80665:.2f} mmH2O)"
+    return f"{value / 1e3:.4g} kPa"
 
 
 def _span(span: SpanRecord, form: str, unit: str) -> tuple[str, str]:

@@ -7,14 +7,13 @@ from rich.console import Console
 from plancha.app.result import Result
 from plancha.app.whole import staged
 from plancha.fem.findings import Findings, findings_of, solve_with_estimate
-from plancha.geometry.study_file import StudyFile, read_study
+from plancha.geometry.study_file import StudyFile
 
 
-def solved_study(path: Path, console: Console) -> tuple[StudyFile, list[Findings]]:
-    """Read a study and solve all its load cases, showing progress; cases share the mesh of the study as written where they can."""
+def solved_cases(study: StudyFile, console: Console) -> list[Findings]:
+    """Solve all load cases of a study, showing progress; they share the mesh of the study as written where they can."""
     from rich.progress import track
 
-    study = read_study(path)
     cases = track(study.cases, "solving", console=console, transient=True, disable=not console.is_terminal)
     found: list[Findings] = []
     first = None
@@ -22,7 +21,7 @@ def solved_study(path: Path, console: Console) -> tuple[StudyFile, list[Findings
         solved = solve_with_estimate(case.stack, first)
         first = solved if first is None else first
         found.append(findings_of(solved, thorough=not found))
-    return study, found
+    return found
 
 
 def write_results(

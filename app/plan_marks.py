@@ -1,9 +1,11 @@
 """What is marked on a plan view: outlines, isolines and their values, hot spots, names of parts, so that no words overlap."""
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 
 import numpy as np
 import shapely
+from shapely.ops import substring
 
 from plancha.app.contours import isolines
 from plancha.app.label_places import (
@@ -44,6 +46,37 @@ def add_outline(sheet: Sheet, shape: shapely.Geometry, width: float = 2.0) -> No
         sheet.parts += [Strokes(segments, LIGHT, width + 3), Strokes(segments, DARK, width)]
         low, high = segments.min(axis=1) - width, segments.max(axis=1) + width
         sheet.edges += [Box(*ends) for ends in np.hstack([low, high]).tolist()]
+
+
+@dataclass(frozen=True)
+class Pattern:
+    """Of a broken line: the stroke, the gap after it, and how wide it is [px]."""
+
+    stroke: float
+    gap: float
+    width: float
+
+
+DASHES, DOTS = Pattern(11.0, 9.0, 1.6), Pattern(0.5, 8.0, 3.0)
+
+
+def add_broken_line(sheet: Sheet, line: shapely.LineString, pattern: Pattern) -> bool:
+    """Draw a line [m] in strokes, dark with a light rim; whether any of it is in the panel."""
+    inside = shapely.intersection(line, shapely.box(*sheet.frame.bounds))
+    parts = [part for part in shapely.get_parts(inside) if part.length > 0]
+    segments = [piece for part in parts for piece in _strokes(shapely.transform(part, sheet.frame.pixels), pattern)]
+    if segments:
+        drawn = np.concatenate(segments)
+        sheet.parts += [Strokes(drawn, LIGHT, pattern.width + 2), Strokes(drawn, DARK, pattern.width)]
+    return bool(segments)
+
+
+def _strokes(line: shapely.LineString, pattern: Pattern) -> list[np.ndarray]:
+    """The strokes of a line [px], each as segments (n, 2, 2), spaced so that a whole number of them fits."""
+    count = max(1, round(line.length / (pattern.stroke + pattern.gap)))
+    pieces = [substring(line, n * line.length / count, n * line.length / count + pattern.stroke) for n in range(count)]
+    corners = [shapely.get_coordinates(piece) for piece in pieces]
+    return [np.stack([each[:-1], each[1:]], axis=1) for each in corners if len(each) > 1]
 
 
 def add_isolines(sheet: Sheet, surface: Surface, scale: Scale) -> list[tuple[float, np.ndarray]]:

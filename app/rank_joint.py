@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import Any
 
 from plancha.geometry.bodies import Stack
+from plancha.geometry.cautions import touched_parts
 from plancha.geometry.draft import Reading, overlap
 from plancha.geometry.faults import Fault, StudyError
 from plancha.geometry.interface_choice import interfaces_of
@@ -101,8 +102,11 @@ def joint_named(case: Case, folder: Path, dotted: str) -> RankedJoint:
         raise StudyError([Fault("--joint", "this interface lies between no two bodies", dotted, allowed)])
     pairs = [(one.bodies[one.joints[n].lower], one.bodies[one.joints[n].upper]) for n in numbers]
     area = sum(overlap(a.outline, b.outline) for a, b in pairs) or sum(bank.outline.area for bank in banks)
-    touching = [(body.name, body.material.name) for pair in pairs for body in pair]
-    touching += [(bank.name, bank.material.name) for bank in banks]
+    touching = [
+        part for a, b in pairs for body in (a, b) for part in touched_parts(body, a.outline.intersection(b.outline))
+    ]
+    for bank in banks:
+        touching += [(bank.name, bank.material.name), *touched_parts(one.bodies[bank.base], bank.outline)]
     return replace(joint, joints=numbers, area=area, touching=tuple(dict.fromkeys(touching)))
 
 

@@ -32,7 +32,7 @@ from plancha.app.result import (
 from plancha.fem.budget import Budget
 from plancha.fem.datasheet import DatasheetPoints
 from plancha.fem.findings import Findings
-from plancha.fem.ladder import RUNGS, Ladder
+from plancha.fem.ladder import Ladder, rung_names
 from plancha.fem.lumped import Lumped
 from plancha.fem.solve import Solution, slab_temperature
 from plancha.geometry.bodies import FACE_NAMES, total_height, total_mass
@@ -95,7 +95,7 @@ def case_record(case: Case, findings: Findings) -> CaseRecord:
             peak_K_per_W=findings.coupling.peak.tolist(),
         ),
         lumped=[_lumped(each) for each in findings.lumped],
-        ladder=[_ladder(each) for each in findings.ladders],
+        ladder=[_ladder(each, rung_names(stack)) for each in findings.ladders],
         flows=flow_records(findings),
         films=film_records(findings),
         ways_out=[
@@ -234,10 +234,10 @@ def _lumped(each: Lumped) -> LumpedRecord:
     )
 
 
-def _ladder(each: Ladder) -> LadderRecord:
+def _ladder(each: Ladder, names: tuple[str, ...]) -> LadderRecord:
     rungs: list[RungRecord] = []
     before: float | None = None
-    for name, rise in zip(RUNGS, each.rises):
+    for name, rise in zip(names, each.rises):
         change = None if rise is None or before is None else rise - before
         rungs.append(RungRecord(name=name, rise_K=rise, change_K=change))
         before = rise if rise is not None else before

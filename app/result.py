@@ -57,7 +57,9 @@ class BudgetRecord(Record):
     component: str
     steps: list[StepRecord]
     total_K: Annotated[float, Field(description="sum of the steps")]
-    elsewhere_W: Annotated[float, Field(description="heat that leaves the component's own layers by other ways")]
+    elsewhere_W: Annotated[
+        float, Field(description="heat that leaves the component's own layers by other ways; negative where it comes in")
+    ]
 
 
 class SpreadingRecord(Record):
@@ -296,7 +298,7 @@ class CaseRecord(Record):
         dict[str, str], Field(description="dotted names and the texts put there; empty for the study as written")
     ]
     reference_degC: Annotated[float, Field(description="what rises are counted from")]
-    reference: Annotated[str, Field(description="name of that temperature: a coolant, or the ambient")]
+    reference: Annotated[str, Field(description="name of that temperature: a coolant, a flow's inlet, or the ambient")]
     limiting_component: Annotated[
         str | None, Field(description="the one with the least margin; null where none has a limit")
     ]

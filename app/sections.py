@@ -19,3 +19,8 @@ def section(title: str, columns: Sequence[str], rows: Sequence[Sequence[str]], *
     for number, row in enumerate(rows):
         table.add_row(*(Text(cell) for cell in row), style="bold" if number == bold else None)
     return Group(Text(f"\n{title}", style="bold"), table, *(Text(remark) for remark in remarks if remark))
+
+
+def value_text(value: float | None, form: str, absent: str = "-") -> str:
+    """A number by a format, or what stands where there is none."""
+    return absent if value is None else format(value, form)

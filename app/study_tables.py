@@ -6,8 +6,9 @@ import numpy as np
 from rich.console import Console, Group
 from rich.text import Text
 
-from plancha.app.tables import section
-from plancha.geometry.bodies import Film, Source, Stack, total_height, total_mass
+from plancha.app.patch_tables import conductivity_words, four_digits, is_uneven, patch_tables
+from plancha.app.sections import section
+from plancha.geometry.bodies import Film, Joint, Source, Stack, total_height, total_mass
 from plancha.geometry.grid import Grid
 from plancha.geometry.materials import Material
 from plancha.geometry.power_map import peak_flux
@@ -20,7 +21,7 @@ def print_study(console: Console, study: StudyFile) -> None:
     stack = study.cases[0].stack
     mass, unknown = total_mass(stack)
     console.print(Text(stack.title, style="bold"))
-    console.print(bodies_table(stack), joints_table(stack), sources_table(stack))
+    console.print(bodies_table(stack), joints_table(stack), *patch_tables(stack), sources_table(stack))
     if stack.films or stack.helds or stack.rims or not stack.flows:
         console.print(surroundings_table(stack))
     if stack.flows:
@@ -45,7 +46,7 @@ def bodies_table(stack: Stack) -> Group:
             body.material.name,
             conductivity_words(body.material),
             show(body.thickness, "length"),
-            f"{body.outline.area * 1e6:.4g}",
+            four_digits(body.outline.area * 1e6),
         )
         for body in stack.bodies
     ]
@@ -60,11 +61,16 @@ def joints_table(stack: Stack) -> Group:
             joint.name,
             stack.bodies[joint.lower].name,
             stack.bodies[joint.upper].name,
-            show(joint.impedance, "impedance") if joint.impedance else "perfect contact",
+            _impedance_words(joint),
         )
         for joint in stack.joints
     ]
     return section("Joints", ("joint", "below", "above", "impedance"), rows)
+
+
+def _impedance_words(joint: Joint) -> str:
+    words = show(joint.impedance, "impedance") if joint.impedance else "perfect contact"
+    return f"{words}, uneven" if is_uneven(joint) else words
 
 
 def sources_table(stack: Stack) -> Group:
@@ -112,13 +118,6 @@ def film_words(film: Film) -> str:
         around = "" if own.surroundings == film.temperature else f" to {show(own.surroundings, 'temperature')}"
         words.append(f"emissivity {own.emissivity:g}{around}")
     return ", ".join(words)
-
-
-def conductivity_words(material: Material) -> str:
-    """`390`, `1500 / 10` in the plan and through, or `148 (T/300 K)^-1.3`."""
-    k_x, k_y, k_z = material.conductivity
-    words = f"{k_x:g}" if k_x == k_y == k_z else f"{k_x:g} / {k_z:g}" if k_x == k_y else f"{k_x:g}, {k_y:g} / {k_z:g}"
-    return words + (f" (T/{material.temperature_reference:g} K)^{material.exponent:g}" if material.exponent else "")
 
 
 def _span(values: tuple[float, float], scale: float = 1.0) -> str:

@@ -1,13 +1,18 @@
 """What a solve found, as tables for the terminal."""
 
+import re
+from collections.abc import Sequence
+
 from rich.console import Console, Group
 from rich.text import Text
 
+from plancha.app.budget_tables import budget_table, estimates_table, ladder_table
 from plancha.app.film_tables import films_table
 from plancha.app.flow_tables import flow_table
-from plancha.app.result import CaseRecord, DatasheetRecord, LadderRecord, LumpedRecord, Result
-from plancha.app.sections import section
+from plancha.app.result import CaseRecord, DatasheetRecord, FilmRecord, FlowRecord, Result
+from plancha.app.sections import section, value_text
 
+DIGITS = re.compile(r"[0-9.,]+")  # a warning that differs in its numbers alone is told already
 MOST_CASES = 8  # load cases up to which every component's margin in each is printed
 MOST_COUPLED = 6  # components up to which the coupling matrix is printed
 CAUTIONS = (
@@ -17,12 +22,8 @@ CAUTIONS = (
 )
 
 
-def _number(value: float | None, form: str, absent: str = "-") -> str:
-    return absent if value is None else format(value, form)
-
-
-def print_result(console: Console, result: Result) -> None:
-    """Print everything about the study as written, and each load case's margins."""
+def print_result(console: Console, result: Result, budgets: Sequence[str] = ()) -> None:
+    """Print everything about the study as written, each load case's margins, and the budgets of further components by name."""
     base = result.cases[0]
     console.print(Text(result.title, style="bold"))
     console.print(
@@ -35,9 +36,12 @@ def print_result(console: Console, result: Result) -> None:
     for points in base.datasheet:
         console.print(datasheet_table(points))
     worst = worst_component(base)
-    for lumped, ladder in zip(base.lumped, base.ladder):
-        if lumped.component == worst and any(each.component == worst for each in base.budgets):
-            console.print(budget_table(base, lumped), ladder_table(base, ladder))
+    for name in dict.fromkeys([worst, *budgets]):
+        console.print(budget_table(base, name), estimates_table(base, name))
+        if name == worst:
+            console.print(ladder_table(base, name))
+        if name in budgets and all(each.component != name for each in base.budgets):
+            console.print(Text(f"\nNo budget of {name}: no power is asked of it."))
     if base.components:
         console.print(spreading_table(base))
     if 1 < len(base.components) <= MOST_COUPLED:
@@ -53,7 +57,7 @@ def print_result(console: Console, result: Result) -> None:
             console.print(margins_table(result))
         worst_case = result.cases[worst_case_number(result)]
         if worst_case is not base:
-            console.print(budget_table(worst_case, None))
+            console.print(budget_table(worst_case, worst_component(worst_case), is_base=False))
     console.print(closing_lines(result))
 
 
@@ -79,8 +83,8 @@ def components_table(case: CaseRecord) -> Group:
                 f"{each.peak_at.x_mm:.1f}, {each.peak_at.y_mm:.1f}",
                 f"{each.area_mean_degC:.1f}",
                 f"{each.power_mean_degC:.1f}",
-                _number(each.limit_degC, ".1f"),
-                _number(each.margin_K, "+.1f"),
+                value_text(each.limit_degC, ".1f"),
+                value_text(each.margin_K, "+.1f"),
             )
         )
     columns = ("  component", "W", "peak degC", "+- K", "at x, y mm", "mean", "by power", "limit", "margin K")
@@ -129,7 +133,7 @@ def datasheet_table(points: DatasheetRecord) -> Group:
             each.symbol,
             f"{each.start} to {each.end}",
             f"{each.value_K_per_W:.4f}",
-            _number(each.by_mean_K_per_W, ".4f"),
+            value_text(each.by_mean_K_per_W, ".4f"),
             "resistance" if each.symbol.startswith("theta") else "parameter",
         )
         for each in points.quotients
@@ -144,67 +148,15 @@ def datasheet_table(points: DatasheetRecord) -> Group:
     return section(title, ("", "", "by peak K/W", "by mean K/W", "is a"), rows, *words)
 
 
-def budget_table(case: CaseRecord, lumped: LumpedRecord | None) -> Group:
-    """The budget of a case's worst component, each step beside the lumped chain's where there is one, and the lumped totals."""
-    worst = worst_component(case)
-    budget = next((each for each in case.budgets if each.component == worst), None)
-    if budget is None:
-        return Group()
-    chain = {link.name: link.resistance_K_per_W * link.heat_W for link in lumped.chain} if lumped else {}
-    rows = [
-        (
-            step.name + (" *" if step.shared else ""),
-            f"{step.kelvin:.1f}",
-            f"{step.heat_W:.4g}",
-            _number(step.resistance_K_per_W, ".4f"),
-            _number(chain.get(step.name), ".1f"),
-        )
-        for step in budget.steps
-    ]
-    rows.append(("sum", f"{budget.total_K:.1f}", "", "", f"{sum(chain.values()):.1f}" if chain else ""))
-    shared = "* other components' heat takes part in this step" if any(step.shared for step in budget.steps) else ""
-    aside = f"{budget.elsewhere_W:.3g} W leave the component by other ways" if abs(budget.elsewhere_W) > 1e-6 else ""
-    which = "" if lumped else f', case "{case.name}"'
-    title = f"Budget of {budget.component}{which}: area means, plane by plane, from the hot spot to the reference"
-    columns = ("step", "K", "heat W", "K/W", "lumped K")[: 5 if lumped else 4]
-    shown = [row[: len(columns)] for row in rows]
-    table = section(title, columns, shown, shared, aside, bold=len(rows) - 1)
-    return Group(table, estimates_table(budget.total_K, lumped)) if lumped else table
-
-
-def estimates_table(solved: float, lumped: LumpedRecord) -> Group:
-    """The lumped estimates of the peak rise beside the solved one."""
-    rows = [
-        (
-            each.name,
-            _number(each.rise_K, ".1f"),
-            _number(None if each.rise_K is None else each.rise_K - solved, "+.1f"),
-            each.reason,
-        )
-        for each in lumped.estimates
-    ]
-    rows.append(("solved peak", f"{solved:.1f}", "", ""))
-    title = f"Lumped estimates of {lumped.component}'s rise"
-    return section(title, ("estimate", "K", "less solved, K", ""), rows, bold=len(rows) - 1)
-
-
-def ladder_table(case: CaseRecord, ladder: LadderRecord) -> Group:
-    """The ladder of one component."""
-    rows = [(rung.name, _number(rung.rise_K, ".1f"), _number(rung.change_K, "+.1f", "")) for rung in ladder.rungs]
-    frozen = "natural convection and radiation have the solution's coefficients on every rung" if case.films else ""
-    title = f"From the lumped estimate to the solution, {ladder.component}: one assumption replaced at a time"
-    return section(title, ("now with", "rise K", "change K"), rows, frozen)
-
-
 def spreading_table(case: CaseRecord) -> Group:
     """Spreading resistances of the bodies under the components."""
     rows = [
         (
             each.component,
             each.body,
-            _number(each.maximum_K_per_W, ".4f"),
+            value_text(each.maximum_K_per_W, ".4f"),
             _error(each.maximum_error_K_per_W, ".4f"),
-            _number(each.mean_K_per_W, ".4f"),
+            value_text(each.mean_K_per_W, ".4f"),
             _error(each.mean_error_K_per_W, ".4f"),
             f"{100 * each.share:.1f}",
         )
@@ -275,7 +227,7 @@ def margins_table(result: Result) -> Group:
         cells = []
         for case in result.cases:
             mark = " <" if case.limiting_component == component.name else "  "
-            cells.append(_number(case.components[number].margin_K, "+.1f") + mark)
+            cells.append(value_text(case.components[number].margin_K, "+.1f") + mark)
         rows.append((component.name, *cells))
     columns = ("component", *(case.name for case in result.cases))
     return section("Margins, K, in every load case", columns, rows, "< limits this case")
@@ -286,10 +238,10 @@ def _case_row(case: CaseRecord, margin: float | None, worst: bool) -> tuple[str,
     return (
         f"> {case.name}" if worst else f"  {case.name}",
         worst_component(case) or "-",
-        _number(peak, ".1f"),
-        _number(margin, "+.1f"),
-        _number(case.sustainable.power_W if case.sustainable else None, ".1f"),
-        _number(case.sustainable.factor if case.sustainable else None, ".3f"),
+        value_text(peak, ".1f"),
+        value_text(margin, "+.1f"),
+        value_text(case.sustainable.power_W if case.sustainable else None, ".1f"),
+        value_text(case.sustainable.factor if case.sustainable else None, ".3f"),
         "; ".join(f"{name} = {value}" for name, value in case.changes.items()),
     )
 
@@ -311,9 +263,23 @@ def closing_lines(result: Result) -> Text:
 
 
 def _note_lines(result: Result) -> list[str]:
-    """Notes on the study as written, what the worst load case adds to them, and which others add something."""
+    """Notes on the study as written, what the worst load case adds to them, and which others add something.
+
+    Warnings of flows and of faces that cool by themselves stand in the tables of the study as written; here are those of load cases.
+    """
     base, worst = result.cases[0], result.cases[worst_case_number(result)]
+    told = {DIGITS.sub("", warning) for warning in _warnings(base)}
     lines = [f"Note: {note}" for note in base.notes]
     lines += [f'Note on "{worst.name}": {note}' for note in worst.notes if note not in base.notes]
-    others = [case.name for case in result.cases if case is not worst and set(case.notes) - set(base.notes)]
-    return [*lines, f"Further notes in result.json on {', '.join(others)}."] if others else lines
+    lines += [f'Warning on "{worst.name}": {each}' for each in _warnings(worst) if DIGITS.sub("", each) not in told]
+    others = [case for case in result.cases if case is not worst]
+    noted = [case.name for case in others if set(case.notes) - set(base.notes)]
+    warned = [case.name for case in others if {DIGITS.sub("", each) for each in _warnings(case)} - told]
+    lines += [f"Further notes in result.json on {', '.join(noted)}."] if noted else []
+    return [*lines, f"Further warnings in result.json on {', '.join(warned)}."] if warned else lines
+
+
+def _warnings(case: CaseRecord) -> list[str]:
+    """Warnings of a case's flows and of its faces that cool by themselves, with whose they are."""
+    places: list[FlowRecord | FilmRecord] = [*case.flows, *case.films]
+    return [f"{place.name}: {text}" for place in places for text in place.warnings]

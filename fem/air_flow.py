@@ -305,6 +305,9 @@ def _warnings(flow: Flow, ways: tuple[Way, ...], point: OperatingPoint | None, f
     if flow.entry == "top":
         found.append("top entry: the coefficient is known to 20 to 30 % only")
     for fan in flow.fans:
+        level = sound_of((fan,))
+        if level > fan.noise_limit + 1e-9:
+            found.append(f"{fan.name} is at {level:.1f} dB(A), above its limit of {fan.noise_limit:.1f} dB(A)")
         if not fan.is_running and not math.isfinite(fan.diameter):
             found.append(f"{fan.name} is dead and its size is not given: what leaks back through it is not counted")
     return list(dict.fromkeys(found))

@@ -5,7 +5,7 @@ Cell c takes up   g_c . T - G_c Tm_c   from the solids, and its balance is
     D_c T_c - sum_u D_uc T_u - D_c0 T_inlet = g_c . T - G_c Tm_c,   Tm_c = w_c T_c + (1 - w_c) (what enters, mixed)
 
 with D the capacity flows rho V cp [W/K] between cells, G_c the row sum of g. The weight w makes a cell exact between walls of one
-temperature: exponential along a lane; w = 1 where what leaves is what is inside (effectiveness NTU/(1 + NTU)). The solids see
+temperature: exponential along a lane; a power where coolant comes in all along (effectiveness NTU/(1 + NTU)). The solids see
 - g^T Tm, so what they lose the coolant gains, to rounding.
 """
 
@@ -18,14 +18,27 @@ import scipy.sparse as sp
 FEW = 1e-6  # transfer units of a cell below which the weight is that of none
 
 
-def lane_weight(transfer_units: np.ndarray) -> np.ndarray:
-    """Weight of the leaving temperature in a cell's mean along a lane, 1/(1 - exp(-N)) - 1/N: a half for few transfer
-    units, 1 for many.
+def lane_weight(transfer_units: np.ndarray, fed: np.ndarray | float = 0.0) -> np.ndarray:
+    """Weight of the leaving temperature in a cell's mean along a lane: a half for few transfer units, 1 for many.
 
-    Source: the exact exponential between walls of one temperature, derived.
+    Parameters
+    ----------
+    transfer_units : array (...), [-]
+        Exchange of the cell over the capacity flow C that comes in from upstream, n.
+    fed : array (...), [-]
+        What comes in from the inlet all along the cell, over C: x. Without it the weight is 1/(1 - exp(-n)) - 1/n.
+
+    Notes
+    -----
+    Between walls of one temperature the lane nears a temperature of its own, T*, as (T - T*) ~ (C + x C s)^-(1 + n/x), s from 0 to 1:
+    over what came from upstream, e = exp(-n l)/(1 + x) of the difference leaves and m = (1 - exp(-n l))/n is in the mean, with
+    l = ln(1 + x)/x; so the weight is (1 - m)/(1 - e). Source: derived independently.
     """
-    n = np.maximum(transfer_units, FEW)
-    return 1 / -np.expm1(-n) - 1 / n
+    n, x = np.maximum(transfer_units, FEW), np.asarray(fed, float)
+    slower = np.where(x > FEW, np.log1p(x) / np.maximum(x, FEW), 1 - x / 2)
+    in_mean = -np.expm1(-n * slower) / n
+    left = -np.expm1(-n * slower - np.log1p(x))
+    return (1 - in_mean) / left
 
 
 @dataclass(frozen=True)
@@ -34,7 +47,7 @@ class Network:
 
     ``upstream`` (cells, cells) [W/K] holds in row c what comes from each cell, ``inflow`` (cells,) what comes from
     the inlet, ``outflow`` (cells,) what leaves for the outlet; ``slipping`` [W/K] passes by without touching
-    anything. ``is_mixed`` says that each cell's inside is at the temperature that leaves it.
+    anything. ``is_mixed`` says that what comes from the inlet mixes in all along a cell, else it enters at its upstream end.
     """
 
     inlet: float
@@ -88,11 +101,18 @@ class Stream:
     @cached_property
     def weight(self) -> np.ndarray:
         """Weight of the leaving temperature in each cell's mean (cells,)."""
+        coming, inflow = self._coming, self.network.inflow
+        fed = np.where(self.network.is_mixed, inflow, 0.0)
+        some = coming > 0
+        weight = np.ones(len(inflow))
+        weight[some] = lane_weight(self.conductance[some] / coming[some], fed[some] / coming[some])
+        return weight
+
+    @cached_property
+    def _coming(self) -> np.ndarray:
+        """Capacity flow at each cell's upstream end (cells,) [W/K]."""
         network = self.network
-        if network.is_mixed:
-            return np.ones(len(network.inflow))
-        many = np.full(len(network.inflow), np.inf)
-        return lane_weight(np.divide(self.conductance, network.capacity, out=many, where=network.capacity > 0))
+        return network.capacity - network.inflow if network.is_mixed else network.capacity
 
     @cached_property
     def mixing(self) -> sp.csr_array:
@@ -102,12 +122,12 @@ class Stream:
     @cached_property
     def mixing_inlet(self) -> np.ndarray:
         """Share of the inlet in each cell's mean temperature (cells,)."""
-        return self._entering * self.network.inflow
+        return np.zeros(len(self._entering)) if self.network.is_mixed else self._entering * self.network.inflow
 
     @cached_property
     def _entering(self) -> np.ndarray:
-        capacity = self.network.capacity
-        return np.divide(1 - self.weight, capacity, out=np.zeros(len(capacity)), where=capacity > 0)
+        coming = self._coming
+        return np.divide(1 - self.weight, coming, out=np.zeros(len(coming)), where=coming > 0)
 
     @cached_property
     def marching(self) -> sp.csr_array:

@@ -44,9 +44,9 @@ class Coupled:
 
         return splu(self.marching, permc_spec="NATURAL", diag_pivot_thresh=0.0)
 
-    def solve(self, right_side: np.ndarray) -> np.ndarray:
-        """Solution of the whole for (n,) or (n, columns), same shape."""
-        return self._solved(right_side, self.coupling, self.exchange, lambda x: self._march.solve(x))
+    def solve(self, right_side: np.ndarray, tight: float = TIGHT) -> np.ndarray:
+        """Solution of the whole for (n,) or (n, columns), same shape; ``tight`` is what may be left of the coolant's balances."""
+        return self._solved(right_side, self.coupling, self.exchange, lambda x: self._march.solve(x), tight)
 
     def solve_transposed(self, right_side: np.ndarray) -> np.ndarray:
         """Solution of the transposed whole, same shapes."""
@@ -54,7 +54,7 @@ class Coupled:
         return self._solved(right_side, coupling, exchange, lambda x: self._march.solve(x, "T"))
 
     def _solved(
-        self, right_side: np.ndarray, coupling: sp.csr_array, exchange: sp.csr_array, march: Step
+        self, right_side: np.ndarray, coupling: sp.csr_array, exchange: sp.csr_array, march: Step, tight: float = TIGHT
     ) -> np.ndarray:
         count = coupling.shape[0]
         columns = right_side.reshape(len(right_side), -1)
@@ -68,12 +68,14 @@ class Coupled:
                 """What the solids (solids, columns) answer to the coolant that balances y: A^-1 P F^-1 y."""
                 return self.solids.solve(coupling @ march(y))
 
-            y, answered = settled(answer, exchange, wanted)
+            y, answered = settled(answer, exchange, wanted, tight)
             found[:, first : first + AT_ONCE] = np.concatenate([solid + answered, march(y)])
         return found.reshape(right_side.shape)
 
 
-def settled(answer: Step, exchange: sp.csr_array, wanted: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+def settled(
+    answer: Step, exchange: sp.csr_array, wanted: np.ndarray, tight: float = TIGHT
+) -> tuple[np.ndarray, np.ndarray]:
     """The y (cells, columns) with y - g answer(y) = wanted, and its answer (solids, columns), which the steps add up.
 
     GMRES (Saad and Schultz 1986, from memory) on all columns as one vector: of each step the answer is kept, so that
@@ -82,18 +84,18 @@ def settled(answer: Step, exchange: sp.csr_array, wanted: np.ndarray) -> tuple[n
     Raises
     ------
     CoolantFailed
-        If more than TIGHT of what is wanted is left.
+        If far more than ``tight`` of what is wanted is left.
     """
     y, answered = np.zeros_like(wanted), np.zeros((exchange.shape[1], wanted.shape[1]))
     size = float(np.linalg.norm(wanted))
     for _ in range(RUNS):
         left = wanted - y + exchange @ answered
-        if np.linalg.norm(left) <= TIGHT * size:
+        if np.linalg.norm(left) <= tight * size:
             return y, answered
-        step, more = _run(answer, exchange, left, TIGHT * size)
+        step, more = _run(answer, exchange, left, tight * size)
         y, answered = y + step, answered + more
     left = float(np.linalg.norm(wanted - y + exchange @ answered)) / size
-    if left > 1e2 * TIGHT:
+    if left > 1e2 * tight:
         raise CoolantFailed(f"the coolant's temperatures did not settle: {left:.2g} of their balance is left")
     return y, answered
 

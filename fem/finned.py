@@ -4,7 +4,6 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 import scipy.sparse as sp
-from scipy.sparse.linalg import spsolve
 
 from plancha.fem.air_flow import FlowState, first_cells
 from plancha.fem.coolant import Stream, Wall
@@ -84,6 +83,8 @@ def bank_conductance(state: FlowState, way: Way, bank: Bank) -> float:
     network = replace(state.network, inlet=0.0)
     one = Wall(-1, sp.csr_array((1, 1)), sp.csr_array(exchange[:, None]), 0.0)
     stream = Stream(state.flow.name, network, (one,), 1)
+    from scipy.sparse.linalg import spsolve
+
     leaving = np.asarray(spsolve(stream.marching.tocsc(), exchange))
     inside = float(stream.heat(np.concatenate([[1.0], leaving])))
     if bank.impedance > 0:

@@ -71,7 +71,7 @@ def _reading(solution: Solution, state: FlowState, stream: Stream) -> FlowReadin
     conductance = np.concatenate(
         [stream.conductance[first : first + len(way.inflow)] for way, first in zip(state.ways, first_cells(state.ways))]
     )
-    wetted = np.divide(conductance, coefficient, out=np.zeros(len(coefficient)), where=coefficient > 0)
+    wetted = wetted_area(conductance, coefficient)
     return FlowReading(
         state=state,
         mass=state.capacity / state.fluid.heat_capacity,
@@ -84,6 +84,12 @@ def _reading(solution: Solution, state: FlowState, stream: Stream) -> FlowReadin
         efficiency=_span(efficiency, wetted),
         neglected=LEFT_OUT[state.flow.entry],
     )
+
+
+def wetted_area(conductance: np.ndarray, coefficient: np.ndarray) -> np.ndarray:
+    """Area of the walls in each cell [m2] (cells,) from their conductance [W/K] and the coefficient on them [W/m2/K]; of fins as a
+    film, as far as they are effective."""
+    return np.divide(conductance, coefficient, out=np.zeros(len(coefficient)), where=coefficient > 0)
 
 
 def _span(values: np.ndarray, weights: np.ndarray) -> Span:

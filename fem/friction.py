@@ -197,12 +197,14 @@ FRICTION = by_name(
         developed_duct,
         (_LAMINAR, _PAST_ENTRY, Range("aspect", 0, 1)),
         "Shah and London, Laminar Flow Forced Convection in Ducts (1978), from memory",
+        for_ducts=True,
     ),
     Law(
         "blended duct",
         blended_duct,
         (_LAMINAR, Range("aspect", 0, 1)),
         "Muzychka and Yovanovich, J. Fluids Eng. 131 (2009), from memory",
+        for_ducts=True,
     ),
     Law("turbulent", turbulent, (Range("reynolds", TURBULENT_FROM, 5e6),), "Petukhov (1970), from memory"),
 )

@@ -36,6 +36,10 @@ class Gaps:
         """Length on which Reynolds and Nusselt numbers stand [m]: twice the gap, or the pin's diameter."""
         return self.fins.thickness if self.fins.is_pin else 2 * self.fins.gap
 
+    def diameter_for(self, law: Law) -> float:
+        """The same for a law: of ducts four times area over perimeter, 2 b H/(b + H)."""
+        return self.diameter / (1 + self.aspect) if law.for_ducts else self.diameter
+
     @property
     def open_share(self) -> float:
         """Free over frontal area, across the flow, at the fins' height."""
@@ -71,9 +75,9 @@ class Gaps:
         """The law of friction that holds here."""
         return PIN_FRICTION[self._pins] if self.fins.is_pin else FRICTION[self.flow.friction]
 
-    def reynolds(self, velocity: np.ndarray) -> np.ndarray:
-        """Reynolds number at velocities [m/s] in the gaps."""
-        return self.fluid.density * np.asarray(velocity) * self.diameter / self.fluid.viscosity
+    def reynolds(self, velocity: np.ndarray, diameter: float | None = None) -> np.ndarray:
+        """Reynolds number at velocities [m/s] in the gaps, on a diameter [m]; on ``diameter`` if left out."""
+        return self.fluid.density * np.asarray(velocity) * (diameter or self.diameter) / self.fluid.viscosity
 
     def drop(self, length: float) -> Drop:
         """Friction [Pa] over a length [m], as a function of the velocity [m/s] in the gaps; entry and exit are not in it."""
@@ -83,8 +87,9 @@ class Gaps:
             return lambda v: pin_bank_pressure_drop(
                 v, rho, mu, self.fins.thickness, rows, self._across, self._along, self.friction
             )
+        diameter = self.diameter_for(self.friction)
         return lambda v: core_pressure_drop(
-            v, rho, mu, self.diameter, length, 1.0, 1.0, self.friction, aspect=self.aspect
+            v, rho, mu, diameter, length, 1.0, 1.0, self.friction, aspect=self.aspect
         )
 
     def coefficient(self, velocity: np.ndarray, start: np.ndarray, stop: np.ndarray, length: float) -> np.ndarray:
@@ -99,11 +104,12 @@ class Gaps:
             return np.where(moving, self.flow.coefficient, 0.0)
         if moving.any():
             nusselt = self._nusselt(velocity[moving], start[moving], stop[moving], length)
-            found[moving] = self.flow.enhancement * nusselt * self.fluid.conductivity / self.diameter
+            found[moving] = self.flow.enhancement * nusselt * self.fluid.conductivity / self.diameter_for(self.convection)
         return found
 
     def _nusselt(self, velocity: np.ndarray, start: np.ndarray, stop: np.ndarray, length: float) -> np.ndarray:
-        reynolds, prandtl = self.reynolds(velocity), self.fluid.prandtl
+        diameter, prandtl = self.diameter_for(self.convection), self.fluid.prandtl
+        reynolds = self.reynolds(velocity, diameter)
         if self.fins.is_pin:
             return self.convection.function(
                 reynolds=reynolds,
@@ -112,7 +118,7 @@ class Gaps:
                 pitch_normal=self._across,
                 pitch_parallel=self._along,
             )
-        return local_mean(self.convection, start, stop, self.diameter, reynolds, prandtl, self.aspect)
+        return local_mean(self.convection, start, stop, diameter, reynolds, prandtl, self.aspect)
 
     def warnings(self, velocity: np.ndarray, length: float) -> list[str]:
         """Where the laws are used outside their ranges, in sentences with the numbers."""

@@ -18,13 +18,12 @@ from plancha.geometry.bodies import Body, Film, Joint, Source, Stack, with_more_
 from plancha.geometry.grid import Grid
 from plancha.geometry.power_map import peak_flux
 
-RUNGS = (
+RUNGS = (  # all but the last, which is the solution
     "one-dimensional chain, no spreading",
     "spreading by the closed form (maximum)",
     "true footprints: thin plates, even heat",
     "true power maps",
     "thickness resolved",
-    "k(T), cooling field, fins and coolant, power at its temperature",
 )
 
 
@@ -37,6 +36,18 @@ class Ladder:
 
     component: str
     rises: tuple[float | None, ...]
+
+
+def rung_names(stack: Stack) -> tuple[str, ...]:
+    """What each rung has that the one before has not; the last says what of the stack itself was left out until then."""
+    materials = [material for body in stack.bodies for material in body.materials]
+    left_out = {
+        "k(T)": any(material.exponent for material in materials),
+        "cooling field": any(isinstance(film.coefficient, Grid) for film in stack.films),
+        "fins and coolant": bool(stack.flows),
+        "power by temperature": has_feedback(stack.sources),
+    }
+    return (*RUNGS, ", ".join(name for name, applies in left_out.items() if applies) or "as solved")
 
 
 def lumped_of(solution: Solution) -> list[Lumped]:

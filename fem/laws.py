@@ -122,7 +122,8 @@ class Law:
 
     ``function`` takes keyword arrays and returns an array; ``ranges`` is where the law was made for; ``source`` says
     who published it and whether the text was at hand; ``basis`` is "bulk" or "inlet" (see the module); inside
-    ``doubtful`` the law gives a value that nobody should lean on.
+    ``doubtful`` the law gives a value that nobody should lean on. ``for_ducts`` says that its hydraulic diameter is four times
+    area over perimeter, not twice the gap.
     """
 
     name: str
@@ -131,6 +132,7 @@ class Law:
     source: str
     basis: str = "bulk"
     doubtful: tuple[Range, ...] = ()
+    for_ducts: bool = False
 
     def __post_init__(self) -> None:
         if self.basis not in ("bulk", "inlet"):

@@ -40,12 +40,14 @@ def operating(
         return solve(sheets, asked, start, settled)
     solution = solve(sheets, asked, start, settled)
     weights = mean_weights(sheets)
+    # Of the factor at hand: passes make up for what it is off, and none needs a factor of its own.
+    coupling = weights @ solution.near.rises(np.ascontiguousarray(sheets.unit_loads.T))
     for _ in range(PASSES):
         means = weights @ solution.temperature
         wanted = np.array([power_at(source.law, *each) for source, *each in zip(sources, asked, means)])
-        if np.abs(wanted - solution.powers).sum() <= AGREED * max(wanted.sum(), 1e-300):
+        if np.abs(wanted - solution.powers).sum() <= max(AGREED, settled) * max(wanted.sum(), 1e-300):
             return replace(solution, asked=asked)
-        found = settled_powers(sources, asked, means, solution.powers, weights @ unit_rises(solution))
+        found = settled_powers(sources, asked, means, solution.powers, coupling)
         solution = solve(sheets, found.powers, solution, settled)
     raise Runaway(f"power and temperature did not agree in {PASSES} passes; the last differ by {wanted - solution.powers} W")
 

@@ -7,6 +7,7 @@ import numpy as np
 
 SLOWEST, FASTEST, STEPS = 1e-5, 300.0, 900  # m/s, and how many velocities between them a passage is tabulated at
 
+SAME = 1e-12  # of two points of a table that are one
 LEAST_RISE = 1e-14  # from one velocity to the next, where a law does not rise
 
 
@@ -50,12 +51,20 @@ def orifice(density: float, coefficient: float, area: float) -> Resistance:
 
 def in_row(parts: Sequence[Resistance]) -> Resistance:
     """One after the other: drops add at one rate."""
-    rate = np.unique(np.concatenate([part.rate for part in parts])) if len(parts) > 1 else parts[0].rate
+    rate = _apart([part.rate for part in parts])
     return Resistance(rate, np.sum([part.drop_at(rate) for part in parts], axis=0))
 
 
 def side_by_side(parts: Sequence[Resistance], counts: Sequence[float] | None = None) -> Resistance:
     """Side by side: rates add at one pressure drop; each part ``counts`` times."""
     many = [1.0] * len(parts) if counts is None else counts
-    drop = np.unique(np.concatenate([part.drop for part in parts])) if len(parts) > 1 else parts[0].drop
+    drop = _apart([part.drop for part in parts])
     return Resistance(np.sum([n * part.rate_at(drop) for n, part in zip(many, parts)], axis=0), drop)
+
+
+def _apart(points: Sequence[np.ndarray]) -> np.ndarray:
+    """All points in order, those left out that rounding alone tells from the one before."""
+    if len(points) == 1:
+        return points[0]
+    every = np.unique(np.concatenate(points))
+    return every[np.r_[True, np.diff(every) > SAME * every[1:]]]

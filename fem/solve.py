@@ -7,7 +7,6 @@ from functools import cached_property
 
 import numpy as np
 import scipy.sparse as sp
-from scipy.optimize import brentq
 
 from plancha.fem.cholesky import Cholesky
 from plancha.fem.coupled import Coupled
@@ -18,6 +17,7 @@ from plancha.fem.slabs import Slab, changing_heat, entries_of, slab_entries, sum
 from plancha.geometry.faults import Failure
 
 STEPS = 40
+LOOSE = 1e-3  # what one step leaves of the coolants' balances
 MEMORY = 5  # steps that the next one learns from
 HOTTEST = 1e5  # K; a search that gets there, or to 0 K, has run away
 SETTLED = 1e-11  # see ``solve``
@@ -37,6 +37,15 @@ class System:
     sheets: Sheets
     matrix: sp.csr_array
     factor: Cholesky | Coupled
+
+    def step(self, heat: np.ndarray) -> np.ndarray:
+        """As ``rises`` (size,), coolants only as tightly as a step needs that others follow."""
+        if not isinstance(self.factor, Coupled):
+            return self.rises(heat)
+        free = free_unknowns(self.sheets)
+        full = np.zeros_like(heat)
+        full[free] = self.factor.solve(heat[free], LOOSE)
+        return full
 
     def rises(self, heat: np.ndarray) -> np.ndarray:
         """Temperature changes (size,) or (size, columns) [K] by heat [W] of that shape, all coolants and held unknowns at 0."""
@@ -234,6 +243,8 @@ def even_temperature(sheets: Sheets, powers: np.ndarray) -> float:
     low, high = min(around), max(around) + 1.0
     while kept(high) > 0 and high < HOTTEST:
         low, high = high, 2 * high
+    from scipy.optimize import brentq
+
     return float(brentq(kept, low, high, xtol=1e-6)) if kept(low) > 0 > kept(high) else low
 
 
@@ -258,11 +269,11 @@ def _settle(sheets: Sheets, powers: np.ndarray, system: System, temperature: np.
             return solution
         if is_slow:
             system, path, residuals = _system(sheets, tangent_matrix(sheets, temperature)), [], residuals[-1:]
-        path = [*path[-MEMORY:], (temperature, system.rises(lacking))]
+        path = [*path[-MEMORY:], (temperature, system.step(lacking))]
         following = accelerated(path)
         if not is_linear(sheets) and ran_off(following):  # a factor of another problem may lead anywhere
             system, residuals = _system(sheets, tangent_matrix(sheets, temperature)), residuals[-1:]
-            path = [(temperature, system.rises(lacking))]
+            path = [(temperature, system.step(lacking))]
             following = accelerated(path)
         temperature = following
         if sheets.unforced:  # radiation grows so fast that a step may overshoot 0 K, and come back

@@ -389,7 +389,7 @@ class ThroughFlow:
         for region in np.unique(columns.region):
             gaps, here = passing.gaps(int(region)), columns.region == region
             height = gaps.fins.height
-            inside = levels[1:] <= height * (1 + 1e-9)
+            inside = levels[:-1] < height * (1 - 1e-9)  # a level that the tips end in counts by what stands in it
             from_inlet = np.maximum(height - levels[1:], 0.0) if tips_first else levels[:-1]
             velocity[here] = np.where(inside, (speed[here] / gaps.open_share)[:, None], 0.0)
             stop = np.maximum(from_inlet + np.diff(levels), 1e-9)

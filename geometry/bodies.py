@@ -196,9 +196,10 @@ class Probe:
 class Stack:
     """All of a study's bodies and what ties, heats and cools them; temperatures in K.
 
-    ``reference`` is what rises are counted from: the first coolant's own temperature, else the ambient. ``scaled`` names the
-    components whose power scales for the sustainable power. ``notes`` are remarks for the user: unusual values, overhangs;
-    ``cautions`` say what in the materials can hurt people or hardware. ``accuracy`` [-] is wanted of the peak rises.
+    ``reference`` is what rises are counted from: the coolant of the first film, else the first flow's inlet, else the ambient.
+    ``scaled`` names the components whose power scales for the sustainable power. ``notes`` are remarks for the user: unusual
+    values, overhangs; ``cautions`` say what in the materials can hurt people or hardware. ``accuracy`` [-] is wanted of the
+    peak rises.
     """
 
     title: str

@@ -1,5 +1,10 @@
 """What can hurt people or hardware in the materials of a stack."""
 
+from dataclasses import dataclass
+
+import shapely
+
+from plancha.geometry.bodies import Body, Joint
 from plancha.geometry.draft import Draft
 from plancha.geometry.interface_choice import interfaces_of
 from plancha.geometry.interface_table import UnknownCandidate, find_candidate
@@ -8,6 +13,8 @@ from plancha.geometry.parts import InlineMaterial, Interface
 
 ATTACKED = ("aluminium", "aluminum")
 NOT_ATTACKED = ("nitride",)  # a ceramic without free metal; aluminium silicon carbide has it
+OF_FINS = "fins of "  # how the material of a bank of fins is called
+CURE = 'put a barrier between them, such as a nickel layer (or, plated, barrier = "nickel"), or take another material'
 
 
 def cautions_of(draft: Draft) -> tuple[str, ...]:
@@ -38,32 +45,51 @@ def is_gallium(material: str) -> bool:
 
 
 def is_aluminium(material: str) -> bool:
-    """Whether gallium attacks a material as it does aluminium, by its name."""
-    name = material.casefold()
+    """Whether gallium attacks a material as it does aluminium, by its name; fins of it count."""
+    name = material.casefold().removeprefix(OF_FINS)
     return name.startswith(ATTACKED) and not any(word in name for word in NOT_ATTACKED)
+
+
+def touched_parts(body: Body, where: shapely.Geometry) -> list[tuple[str, str]]:
+    """The parts of a body that something liquid over ``where`` of its face may touch: in words, and the material's name.
+
+    The body's own material always counts, for a liquid creeps beyond the rim of an inlay; patches where they reach the spot.
+    """
+    reached = [patch for patch in body.patches if patch.outline.intersects(where)]
+    patches = {patch.material.name: (f"a patch of {body.name}", patch.material.name) for patch in reached}
+    return [(body.name, body.material.name), *patches.values()]
+
+
+@dataclass(frozen=True)
+class Contact:
+    """A body and what touches it: the material's name, where in the plan, and where the study says so."""
+
+    body: int
+    material: str
+    where: shapely.Geometry
+    path: Path
 
 
 def check_gallium(draft: Draft) -> None:
     """Refuse a gallium alloy against bare aluminium: the metal crumbles, and the hardware with it."""
-    for number, material, path in [*_interface_contacts(draft), *_layer_contacts(draft), *_body_contacts(draft)]:
-        if is_gallium(material) and is_aluminium(draft.bodies[number].material.name):
-            name = draft.bodies[number].name
-            draft.fault(
-                path,
-                f"{material} touches {name}, which is aluminium: it attacks aluminium, which crumbles",
-                hint='put a barrier between them, such as a nickel layer (or, plated, barrier = "nickel"), or take another material',
-            )
-
-
-Contact = tuple[int, str, Path]  # body, the material that touches it, place
+    contacts = [*_interface_contacts(draft), *_layer_contacts(draft), *_fin_contacts(draft), *_body_contacts(draft)]
+    told: dict[tuple[Path, str], None] = {}
+    for contact in contacts:
+        for name, material in touched_parts(draft.bodies[contact.body], contact.where):
+            if is_gallium(contact.material) and is_aluminium(material):
+                words = f"{contact.material} touches {name}, which is aluminium: it attacks aluminium, which crumbles"
+                told[contact.path, words] = None
+    for path, words in told:
+        draft.fault(path, words, hint=CURE)
 
 
 def _interface_contacts(draft: Draft) -> list[Contact]:
-    """Both bodies of each joint of plates, joint tables and fins whose interface says what fills it."""
-    materials = {path: _attacking(each) for path, each in interfaces_of(draft.study) if path[0] != "component"}
+    """Both bodies of each joint of plates and joint tables whose interface says what fills it."""
+    materials = {path: _attacking(each) for path, each in interfaces_of(draft.study) if path[0] in ("plate", "joint")}
     found: list[Contact] = []
     for joint, path in zip(draft.joints, draft.joint_paths):
-        found += [(body, materials.get(path, ""), path) for body in (joint.lower, joint.upper)]
+        where = _overlap(draft, joint)
+        found += [Contact(body, materials.get(path, ""), where, path) for body in (joint.lower, joint.upper)]
     return found
 
 
@@ -72,23 +98,50 @@ def _layer_contacts(draft: Draft) -> list[Contact]:
     found: list[Contact] = []
     for source, path in zip(draft.sources, draft.source_paths):
         layers = draft.study.component[int(path[1])].layers
-        solids = [number for number, layer in enumerate(layers) if not layer.is_interface()]
         # The plate follows the last layer.
-        for body, place in zip(source.chain, [*solids, len(layers)]):
-            beside = [number for number in (place - 1, place + 1) if 0 <= number < len(layers)]
-            interfaces = [number for number in beside if layers[number].is_interface()]
-            found += [(body, _attacking(layers[n]), (*path, "layers", n)) for n in interfaces]
+        solids = [number for number, layer in enumerate(layers) if not layer.is_interface()] + [len(layers)]
+        for place, joint in enumerate(source.joints):
+            where, between = _overlap(draft, draft.joints[joint]), range(solids[place] + 1, solids[place + 1])
+            ends = [(source.chain[place], between[0]), (source.chain[place + 1], between[-1])] if between else []
+            found += [Contact(body, _attacking(layers[n]), where, (*path, "layers", n)) for body, n in ends]
+    return found
+
+
+def _fin_contacts(draft: Draft) -> list[Contact]:
+    """What lies between fins and their plate, which touches the plate; a fault where it attacks the fins."""
+    found: list[Contact] = []
+    for bank, path in zip(draft.banks, draft.bank_paths):
+        interface = draft.study.fins[int(path[1])].interface
+        material = _attacking(interface) if isinstance(interface, Interface) else ""
+        at = (*path, "interface")
+        found.append(Contact(bank.base, material, bank.outline, at))
+        if is_gallium(material) and is_aluminium(bank.material.name):
+            words = f"{material} touches {bank.name}, which is aluminium: it attacks aluminium, which crumbles"
+            draft.fault(at, words, hint=CURE)
     return found
 
 
 def _body_contacts(draft: Draft) -> list[Contact]:
-    """Bodies in perfect contact, each with the material of the other."""
+    """Bodies in perfect contact, each with the materials of the other; and the parts of one body, which lie side by side."""
     found: list[Contact] = []
     for joint, path in zip(draft.joints, draft.joint_paths):
         if joint.impedance == 0:
-            found.append((joint.lower, draft.bodies[joint.upper].material.name, path))
-            found.append((joint.upper, draft.bodies[joint.lower].material.name, path))
+            for one, other in (joint.lower, joint.upper), (joint.upper, joint.lower):
+                found += [Contact(one, *each, path) for each in _parts_at(draft, other, _overlap(draft, joint))]
+    for number, (body, path) in enumerate(zip(draft.bodies, draft.body_paths)):
+        found += [Contact(number, *each, path) for each in _parts_at(draft, number, body.outline) if body.patches]
     return found
+
+
+def _parts_at(draft: Draft, body: int, where: shapely.Geometry) -> list[tuple[str, shapely.Geometry]]:
+    """The materials of a body's parts on a spot, each with its share of the spot."""
+    parts = [(part.material.name, part.outline.intersection(where)) for part in draft.bodies[body].parts]
+    return [(material, spot) for material, spot in parts if not spot.is_empty]
+
+
+def _overlap(draft: Draft, joint: Joint) -> shapely.Geometry:
+    """Where the two bodies of a joint touch."""
+    return draft.bodies[joint.lower].outline.intersection(draft.bodies[joint.upper].outline)
 
 
 def _filling(interface: Interface) -> str:

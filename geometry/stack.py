@@ -91,11 +91,12 @@ def _laid(draft: Draft) -> Stack:
 
 
 def _reference(draft: Draft) -> tuple[float, str]:
-    study = draft.study
-    for cooling in study.cooling:
-        if cooling.coolant is not None:
-            return cooling.coolant, f"coolant of {cooling.name}"
-    return (draft.flows[0].inlet, f"inlet of {draft.flows[0].name}") if draft.flows else (study.ambient, "ambient")
+    """What rises are counted from, and its name: the coolant of the first cooling that has one, else of the first flow."""
+    ambient = draft.study.ambient, "ambient"
+    for cooling in draft.study.cooling:
+        if cooling.held is None:
+            return ambient if cooling.coolant is None else (cooling.coolant, f"coolant of {cooling.name}")
+    return (draft.flows[0].inlet, f"inlet of {draft.flows[0].name}") if draft.flows else ambient
 
 
 def _check_names(draft: Draft) -> None:

@@ -265,7 +265,11 @@ class Cooling(Part):
     ] = None
     held: Annotated[Temperature | None, Field(description="the face is held at this temperature")] = None
     coolant: Annotated[
-        Temperature | None, Field(description="temperature of the coolant, or of the natural air; else the ambient")
+        Temperature | None,
+        Field(
+            description="temperature of the coolant, or of the natural air; else the ambient. Rises are counted from that of the "
+            "first cooling that is not held; without one, from the first flow's inlet, else from the ambient"
+        ),
     ] = None
     area: Annotated[Outline | None, Field(description="only inside this outline")] = None
 

@@ -27,6 +27,7 @@ from plancha.app.pictures import draw_pictures, flow_pictures
 from plancha.app.shared_libraries import missing_libraries
 from plancha.fem.findings import findings_of, solve_stack
 from plancha.fem.finned import place_of_bank
+from plancha.fem.flow_readings import wetted_area
 from plancha.geometry.study_file import read_study
 
 drawn = pytest.mark.skipif(bool(missing_libraries()), reason="rendering needs the system's graphics libraries")
@@ -74,13 +75,13 @@ def found(tmp_path_factory):
     return of
 
 
-def test_the_coefficients_mean_by_conductance_is_the_one_in_the_tables(found):
+def test_the_coefficients_mean_by_wetted_area_is_the_one_in_the_tables(found):
     for name in ("side", "through", "pocket"):
         findings = found(name)
         place = place_of_bank(findings.solution, 0)
         levels = len(place.way.levels) - 1
-        weights = place.stream.conductance[place.cells].reshape(-1, levels).sum(axis=1)
-        values = coefficients(place)
+        wetted = wetted_area(place.stream.conductance[place.cells], place.way.coefficient)
+        weights, values = wetted.reshape(-1, levels).sum(axis=1), coefficients(place)
         there = np.isfinite(values)
         mean = float(weights[there] @ values[there] / weights.sum())
         assert mean == pytest.approx(findings.flows[0].coefficient.mean, rel=1e-9)

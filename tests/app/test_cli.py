@@ -120,6 +120,27 @@ def test_materials_are_listed_and_shown(capsys):
     assert "copper" in capsys.readouterr().err
 
 
+@pytest.mark.parametrize(
+    "words",
+    [
+        "measured s.toml --no-pictures r.csv",
+        "measured --no-pictures s.toml r.csv",
+        "measured s.toml r.csv --no-pictures",
+    ],
+)
+def test_options_may_stand_between_the_other_words(words):
+    given = parser().parse_args(words.split())
+    assert (str(given.study), str(given.readings), given.no_pictures) == ("s.toml", "r.csv", True)
+
+
+def test_lists_of_words_may_have_options_between_them_and_too_many_words_are_refused(capsys):
+    given = parser().parse_args(["fans", "one.toml", "--case", "hot", "two.toml"])
+    assert [str(each) for each in given.study] == ["one.toml", "two.toml"] and given.case == "hot"
+    with pytest.raises(SystemExit) as ended:
+        parser().parse_args(["solve", "one.toml", "--no-pictures", "two.toml"])
+    assert ended.value.code == 2 and "unrecognized arguments: two.toml" in capsys.readouterr().err
+
+
 def test_every_command_has_help_with_an_example():
     (commands,) = [action for action in parser()._actions if hasattr(action, "choices") and action.choices]
     for name, command in commands.choices.items():

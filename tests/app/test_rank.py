@@ -147,6 +147,15 @@ def test_gallium_on_bare_aluminium_is_excluded_with_the_reason_and_plated_is_ran
     assert not ranking.excluded and any("relies on the barrier, nickel" in line for line in gallium.remarks)
 
 
+def test_gallium_is_excluded_by_an_aluminium_patch_under_the_joint_and_by_none_beside_it(tmp_path):
+    path = tmp_path / "study.toml"
+    for x, reasons in ((12, 1), (1, 0)):
+        patch = f'patch = [{{ at = ["{x} mm", "10 mm"], size = ["4 mm", "4 mm"], material = "aluminium 6061-T6" }}]'
+        path.write_text(text_of(plate=f'material = "copper C11000"\n{patch}'))
+        found = [reason for _, reason in ranking_of(RankRequest(path, "chip.grease")).excluded]
+        assert len(found) == reasons and all("crumbles: a patch of plate; state barrier" in each for each in found)
+
+
 def test_the_users_own_liquid_metal_falls_under_the_same_rule(tmp_path):
     path = tmp_path / "study.toml"
     path.write_text(text_of(plate='material = "aluminium 6063-T5"'))

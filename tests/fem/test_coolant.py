@@ -63,6 +63,42 @@ def test_inflow_all_along_is_a_stirred_vessel_on_any_number_of_cells(transfer_un
     assert (stream.outlet(state) - INLET) / 10 == pytest.approx(transfer_units / (1 + transfer_units), rel=1e-12)
 
 
+@pytest.mark.parametrize("cells", [1, 2, 9])
+@pytest.mark.parametrize(("transfer_units", "fed"), [(0.3, 0.5), (2.0, 3.0), (5.0, 0.01), (1e-5, 2.0), (40.0, 1.0)])
+def test_a_lane_that_is_fed_all_along_is_exact_between_walls_of_one_temperature(transfer_units, fed, cells):
+    # C T' = f (Tin - T) + g (Tw - T), C = C0 + f s, from Tw - 40 K at the start: the difference from T* falls as C^-(1 + g/f).
+    first, wall = 3.0, INLET + 50.0
+    inflow = np.r_[first, np.full(cells, fed * first / cells)]
+    carried = np.cumsum(inflow)
+    upstream = sp.diags_array(carried[:-1], offsets=-1, shape=(cells + 1, cells + 1)).tocsr()
+    network = Network(INLET, upstream, inflow, carried * np.eye(cells + 1)[-1], is_mixed=True)
+    own, given = fed * first, transfer_units * first
+    # The cell before holds the start at Tw - 40 K, that is 10 K above the inlet, by a wall of its own.
+    conductance = np.r_[first * 10.0 / 40.0, np.full(cells, given / cells)]
+    state = warmed_by(against_one_wall(network, conductance), wall)
+    assert state[1] == pytest.approx(INLET + 10.0, rel=1e-12)
+    goal = (own * INLET + given * wall) / (own + given)
+    exact = goal + (INLET + 10.0 - goal) * (1 + fed) ** -(1 + given / own)
+    assert state[-1] == pytest.approx(exact, rel=1e-9)
+
+
+def test_a_fed_lane_meets_the_exact_rise_under_a_wall_that_warms_along_it_to_second_order():
+    # s T' = -(1 + q) T + q a s over the inlet: T = q a s/(2 + q), q exchange over capacity flow of the whole lane.
+    units, slope, capacity = 1.5, 30.0, 4.0
+    errors = []
+    for cells in (6, 12, 24):
+        carried = capacity * np.arange(1, cells + 1) / cells
+        upstream = sp.diags_array(carried[:-1], offsets=-1, shape=(cells, cells)).tocsr()
+        network = Network(0.0, upstream, np.full(cells, capacity / cells), capacity * np.eye(cells)[-1], is_mixed=True)
+        exchange = sp.diags_array(np.full(cells, units * capacity / cells)).tocsr()
+        stream = Stream("air", network, (Wall(0, exchange, exchange, 1.0),), cells)
+        walls = slope * (np.arange(cells) + 0.5) / cells
+        leaving = spsolve(stream.marching.tocsc(), stream.exchange @ walls + stream.inlet_heat)
+        errors.append(abs(leaving[-1] - units * slope / (2 + units)))
+    rates = np.log2(np.divide(errors[:-1], errors[1:]))
+    assert np.all((rates > 1.6) & (rates < 2.4))
+
+
 def test_even_heat_warms_a_lane_in_a_straight_line():
     cells, capacity, heat = 20, 2.0, 50.0
     stream = against_one_wall(lane(cells, capacity), np.zeros(cells))

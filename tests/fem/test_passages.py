@@ -79,3 +79,14 @@ def test_a_passage_whose_law_stands_still_has_one_rate_at_each_pressure():
     assert np.all(np.diff(flat.drop) > 0)
     found = flat.rate_at(np.array([0.5, 1.0, 1.0 + 1e-13, 2.0]))
     assert np.all(np.isfinite(found)) and np.all(np.diff(found) > 0)
+
+
+@pytest.mark.filterwarnings("error")
+def test_alike_but_for_rounding_side_by_side_and_in_a_row_are_twice_the_one():
+    one, exact = poiseuille(1e-3, 0.04, 0.06)
+    other = Resistance(one.rate * (1 + 2e-16), one.drop * (1 + 4e-16))
+    found = side_by_side([one, other]), in_row([one, other])
+    for drop in (0.0, 1e-3, 7.0, float(one.drop[400]), float(other.drop[500])):
+        assert float(found[0].rate_at(drop)) == pytest.approx(2 * exact * drop, rel=1e-9)
+        assert float(found[1].rate_at(drop)) == pytest.approx(exact * drop / 2, rel=1e-9)
+    assert all(np.all(np.isfinite([each.rate, each.drop])) for each in found)

@@ -322,3 +322,14 @@ def test_the_air_of_a_place_above_the_sea_is_thinner(cases):
     stack = cases(FINS, RATE + 'altitude = "1500 m"\npreheat = "10 K"\n')[0].stack
     assert stack.flows[0].pressure == pytest.approx(84559.7, rel=1e-4)
     assert stack.flows[0].inlet == pytest.approx(308.15)
+
+
+def test_rises_are_counted_from_the_first_flows_inlet_unless_there_is_a_film(cases):
+    warm = RATE + 'name = "air"\ninlet = "40 degC"\n'
+    (alone,) = cases(CHIP, FINS, warm)
+    assert (alone.stack.reference_name, alone.stack.reference) == ("inlet of air", pytest.approx(313.15))
+    film = '[cooling]\nface = "component side"\ncoefficient = "9 W/m^2/K"\n'
+    (beside,) = cases(CHIP, FINS, warm, film)
+    assert (beside.stack.reference_name, beside.stack.reference) == ("ambient", pytest.approx(298.15))
+    (held,) = cases(CHIP, FINS, warm, '[cooling]\nface = "component side"\nheld = "30 degC"\n')
+    assert held.stack.reference_name == "inlet of air"

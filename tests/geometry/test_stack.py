@@ -380,3 +380,31 @@ def test_a_study_and_its_tables_are_left_as_they_were(tmp_path):
     before = study.model_copy(deep=True)
     stack_of(study, tmp_path)
     assert study == before
+
+
+# What rises are counted from.
+
+
+@pytest.mark.parametrize(
+    ("first", "expected"),
+    [
+        ({"coolant": "60 degC"}, (333.15, "coolant of front")),
+        ({}, (308.15, "ambient")),  # although the second cooling has a coolant of its own
+    ],
+)
+def test_rises_are_counted_from_the_first_coolings_coolant(tmp_path, first, expected):
+    front = {
+        "name": "front",
+        "coefficient": "2000 W/m^2/K",
+        "area": {"at": ["0 mm", "0 mm"], "size": ["50 mm", "80 mm"]},
+    }
+    back = {"name": "back", "face": "component side", "coefficient": "9 W/m^2/K", "coolant": "45 degC"}
+    laid = stack(tmp_path, chip(), cooling=[front | first, back])
+    assert (laid.reference, laid.reference_name) == (pytest.approx(expected[0]), expected[1])
+
+
+def test_a_held_face_has_no_coolant_to_count_from(tmp_path):
+    cold = {"name": "cold", "held": "10 degC"}
+    back = {"name": "back", "face": "component side", "coefficient": "9 W/m^2/K", "coolant": "45 degC"}
+    assert stack(tmp_path, chip(), cooling=[cold, back]).reference_name == "coolant of back"
+    assert stack(tmp_path, chip(), cooling=[cold]).reference_name == "ambient"

@@ -85,7 +85,9 @@ def coefficients(speed: float, gap: float, stations: Floats, coolant: State) -> 
     return np.diff(gathered) / np.diff(stations) * coolant.k / (2 * gap)
 
 
-def operating_rate(fans: list[tuple[Floats, Floats]], system: Callable[[float], float], leak: float, rho: float) -> float:
+def operating_rate(
+    fans: list[tuple[Floats, Floats]], system: Callable[[float], float], leak: float, rho: float
+) -> float:
     """Rate through a system [m3/s] of fans side by side, each flow and pressure in the air that it blows; ``leak`` [m2] lets back.
 
     Curves are taken from their last maximum on; a fan pressure is sought at which the flows add up to what the system lets pass.
@@ -97,7 +99,7 @@ def operating_rate(fans: list[tuple[Floats, Floats]], system: Callable[[float], 
         parts.append((curve, flow[top], flow[-1], pressure[top]))
 
     def delivered(pressure: float) -> float:
-        return sum(brentq(lambda v: curve(v) - pressure, low, high) for curve, low, high, _ in parts)
+        return sum(brentq(lambda v, curve=curve: curve(v) - pressure, low, high) for curve, low, high, _ in parts)
 
     def excess(pressure: float) -> float:
         net = delivered(pressure) - leak * np.sqrt(2 * pressure / (rho * DEAD))

@@ -80,7 +80,7 @@ def temperatures(
         rows, columns, values = _conduction(x, y, layers, numbers, conduction)
         matrix, load = _joined(rows, columns, values, count, x, y, layers, numbers, conduction, coolant)
         load[numbers[0][layers[0].where]] += watts[layers[0].where]
-        found = spsolve(matrix.tocsc(), load)
+        found = spsolve(matrix.tocsc(), load, permc_spec="MMD_AT_PLUS_A")
         solids = found[:count]
     fields = [_spread(solids, own) for own in numbers]
     area = np.outer(np.diff(y), np.diff(x))
@@ -117,11 +117,15 @@ def _conduction(x: Floats, y: Floats, layers: Sequence[Layer], numbers: list, co
             )
             add(numbers[n], numbers[n + 1], (halves + lower.above) / area)
     one, other, link = (np.concatenate(each) for each in (ones, others, links))
-    return np.concatenate([one, other, one, other]), np.concatenate([one, other, other, one]), np.r_[link, link, -link, -link]
+    return (
+        np.concatenate([one, other, one, other]),
+        np.concatenate([one, other, other, one]),
+        np.r_[link, link, -link, -link],
+    )
 
 
 def _joined(rows, columns, values, count: int, x, y, layers, numbers, conduction, coolant: Coolant):
-    """The whole system: a solid cell gives g (T - mean of its coolant cell); a coolant cell warms by what it takes over its capacity."""
+    """The whole system: a solid cell gives g (T - mean of its coolant cell); a coolant cell warms by that over its capacity."""
     chains, area = coolant.chains, np.outer(np.diff(y), np.diff(x)).ravel()
     before, capacity = np.full(chains.size, -1), np.zeros(chains.size)
     before[chains[:, 1:]] = chains[:, :-1]

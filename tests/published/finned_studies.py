@@ -73,7 +73,9 @@ class Side:
         area = self.width * self.open * self.fins.height
 
         def excess(speed: float) -> float:
-            return speed * area + self.parts(gap_drop(speed, self.gap, self.length, self.open, coolant), coolant)[1] - rate
+            return (
+                speed * area + self.parts(gap_drop(speed, self.gap, self.length, self.open, coolant), coolant)[1] - rate
+            )
 
         return gap_drop(brentq(excess, 1e-6, 200.0), self.gap, self.length, self.open, coolant)
 
@@ -170,7 +172,7 @@ def _solids(stack, cells: Cells, x: Floats, y: Floats, split: int) -> list[Layer
     kinds = [[b for b in bodies if b.name.split("/")[-1].startswith(kind)] for kind, _ in cells.kinds]
     assert sorted(b.name for kind in kinds for b in kind) == sorted(b.name for b in bodies)
     layers = []
-    for n, (kind, (_, parts)) in enumerate(zip(kinds, cells.kinds)):
+    for kind, (_, parts) in zip(kinds, cells.kinds):
         where = inside(x, y, *(b.outline.bounds for b in kind))
         if kind[0].outline.interiors:
             where &= ~inside(x, y, *windows(stack))
@@ -235,7 +237,9 @@ def _side_coolant(stack, way: Side, x, y, layers, feet: int, coolant: State, rat
     return _meetings(parts, capacity, chains, way.flow.inlet), between / rate
 
 
-def _through_coolant(stack, way: Through, x, y, layers, feet: int, coolant: State, rate: float) -> tuple[Coolant, float]:
+def _through_coolant(
+    stack, way: Through, x, y, layers, feet: int, coolant: State, rate: float
+) -> tuple[Coolant, float]:
     """One chain down every cell of the plan over a window, from the tips; part evened out, part as the fans blow."""
     free, area = inside(x, y, *windows(stack)), np.outer(np.diff(y), np.diff(x))
     fins = len(layers) - feet
