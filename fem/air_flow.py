@@ -23,7 +23,8 @@ from plancha.fem.fans import (
     sound_level,
 )
 from plancha.fem.passages import Resistance, in_row, orifice, passage
-from plancha.fem.ways import ENTRIES, Passing, Way
+from plancha.fem.way import Passing, Way
+from plancha.fem.ways import ENTRIES
 from plancha.geometry.air import Bank, Fan, Flow
 from plancha.geometry.bodies import Stack
 from plancha.geometry.fan_curve import FanCurve

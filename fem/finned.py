@@ -9,7 +9,7 @@ from plancha.fem.air_flow import FlowState, first_cells
 from plancha.fem.coolant import Stream, Wall
 from plancha.fem.gaps import efficiency, film_on_base
 from plancha.fem.solve import Solution
-from plancha.fem.ways import Way
+from plancha.fem.way import Way
 from plancha.geometry.air import Bank, Flow
 from plancha.geometry.bodies import Film, Stack
 

@@ -12,7 +12,7 @@ from plancha.fem.coolant import Stream, Wall
 from plancha.fem.gaps import film_on_base
 from plancha.fem.plan import PlanSpace
 from plancha.fem.slabs import Slab, block_entries
-from plancha.fem.ways import Way
+from plancha.fem.way import Way
 from plancha.geometry.air import Bank, Block
 from plancha.geometry.bodies import COOLED_SIDE, Stack, touching
 from plancha.geometry.mesh import inside

@@ -7,7 +7,10 @@ import pytest
 from finned_array import WORKED_AIR, finned
 
 from plancha.fem.lanes import COLUMNS, LEVELS, STATIONS
-from plancha.fem.ways import Passing, parting, side_entry, stretches, through_flow, top_entry
+from plancha.fem.side_entry import side_entry, stretches
+from plancha.fem.through_flow import through_flow
+from plancha.fem.top_entry import parting, top_entry
+from plancha.fem.way import Passing
 
 RATE = 4.64e-3  # m3/s: 4 m/s in 29 gaps of 1.6 x 25 mm
 FILM = {"described_as": "film"}
