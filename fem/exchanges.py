@@ -164,6 +164,7 @@ def joint_conductance(space: PlanSpace, joint: Joint, elements: np.ndarray) -> n
 
 
 def joint_of(space: PlanSpace, slabs: Sequence[Slab], joint: Joint) -> Entries:
+    """Entries of a joint that is no perfect contact."""
     shared = shared_elements(slabs, joint)
     pattern, entries = face_matrix(space, shared, joint_conductance(space, joint, shared))
     lower = slabs[joint.lower].on_face(COOLED_SIDE, pattern.nodes)
@@ -185,6 +186,7 @@ def _side_edges(space: PlanSpace, slab: Slab, side: str) -> np.ndarray:
 
 
 def rim_of(space: PlanSpace, slabs: Sequence[Slab], rim: Rim, size: int) -> Exchange:
+    """A rim that convects, over all of the body's thickness."""
     slab = slabs[rim.body]
     edges = _side_edges(space, slab, rim.side)
     length = np.linalg.norm(space.nodes[edges[:, 1]] - space.nodes[edges[:, 0]], axis=1)

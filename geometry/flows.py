@@ -247,7 +247,13 @@ def _zone(draft: Draft, table: FlowTable, bank: Bank, path: Path) -> shapely.Geo
 
 def _check_passed(draft: Draft) -> None:
     passed: dict[int, str] = {}
+    driven: dict[str, str] = {}
     for flow, path in zip(draft.flows, draft.flow_paths):
+        for fan in flow.fans:
+            if fan.name in driven:
+                hint = "give each flow fans of its own, or let one flow pass both banks"
+                draft.fault((*path, "fans"), f"{fan.name} drives {driven[fan.name]} already", flow.name, hint=hint)
+            driven[fan.name] = flow.name
         for number in flow.banks:
             if number in passed:
                 name = draft.banks[number].name

@@ -253,7 +253,9 @@ class Cooling(Part):
             "area over its perimeter instead"
         ),
     ] = None
-    fins: Annotated[StandingFinsTable | None, Field(description="of standing fins")] = None
+    fins: Annotated[
+        StandingFinsTable | None, Field(description="of standing fins; they count neither in mass nor in height")
+    ] = None
     altitude: Annotated[Altitude | None, Field(description="for the pressure of natural air; else sea level")] = None
     pressure: Annotated[AbsolutePressure | None, Field(description="absolute; in place of the altitude")] = None
     emissivity: Annotated[
