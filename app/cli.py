@@ -8,6 +8,8 @@ import os
 import sys
 from pathlib import Path
 
+from plancha.app.interrupts import none_swallowed
+
 BAD_INPUT, FAILED, INTERRUPTED = 2, 1, 130
 MOST_FAULTS = 50
 
@@ -151,7 +153,8 @@ def main(arguments: list[str] | None = None) -> int:
     """Run one command; 0 done, 1 the computation failed, 2 the input is bad, 130 stopped by the user."""
     try:
         try:
-            code = _guarded(parser().parse_args(arguments))
+            with none_swallowed():
+                code = _guarded(parser().parse_args(arguments))
         except SystemExit:  # help was asked for, or the arguments are no command
             _flush()
             raise

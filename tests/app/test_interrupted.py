@@ -12,6 +12,7 @@ from contextlib import contextmanager
 import pytest
 
 from plancha.app.cli import main
+from plancha.app.interrupts import none_swallowed
 
 COMMAND = [sys.executable, "-m", "plancha.app.cli"]
 IS_ROOT = hasattr(os, "geteuid") and os.geteuid() == 0
@@ -68,6 +69,23 @@ def test_an_interrupt_at_any_moment_leaves_all_results_or_nothing(study, tmp_pat
             assert is_whole(tmp_path / "deep" / "out") and os.listdir("deep") == ["out"]
             shutil.rmtree("deep")
     assert 130 in codes
+
+
+@pytest.mark.skipif(not hasattr(signal, "setitimer"), reason="no timer here")
+def test_an_interrupt_that_compiled_code_swallows_comes_again(capfd):
+    class Gone:
+        def __del__(self):  # what it raises Python can only print and forget
+            raise KeyboardInterrupt
+
+    def swallowed():
+        Gone()
+        time.sleep(5)
+
+    start = time.monotonic()
+    with pytest.raises(KeyboardInterrupt), none_swallowed():
+        swallowed()
+    assert time.monotonic() - start < 2
+    assert capfd.readouterr().err == ""
 
 
 def test_an_interrupt_while_files_are_put_in_place_comes_after_they_are(study, monkeypatch, capsys):
