@@ -25,7 +25,7 @@ import numpy as np
 import scipy.sparse as sp
 from finned_array import finned
 
-from plancha.fem import coupled, lanes, ways
+from plancha.fem import coupled, lanes, side_entry, through_flow
 from plancha.fem.air_flow import FlowState, flow_states
 from plancha.fem.cells import CellGrid
 from plancha.fem.cholesky import Cholesky
@@ -37,7 +37,7 @@ from plancha.fem.resolution import through_of
 from plancha.fem.sheets import sheets_of
 from plancha.fem.solve import solve
 from plancha.fem.walls import streams_of
-from plancha.fem.ways import Way
+from plancha.fem.way import Way
 from plancha.geometry.bodies import Stack
 from plancha.geometry.grading import plan_mesh
 
@@ -181,7 +181,7 @@ def cut(factor: float):
 
 def _set(counts: dict[str, int]) -> None:
     for name, count in counts.items():
-        for module in (lanes, ways):
+        for module in (lanes, side_entry, through_flow):
             if hasattr(module, name):
                 setattr(module, name, count)
 

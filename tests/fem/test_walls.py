@@ -10,7 +10,7 @@ from finned_array import at_inlet, finned, quick
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from plancha.fem import lanes, ways
+from plancha.fem import lanes, side_entry, through_flow
 from plancha.fem.audit import audit
 from plancha.fem.components import component_states, coupling, peak_weights, unit_rises
 from plancha.fem.findings import solve_stack
@@ -276,7 +276,7 @@ def test_twice_as_many_cells_hardly_move_the_peak(way, monkeypatch):
     stack = at_inlet(finned(NOWHERE, fins, flow, {}, CHIPS))
     as_it_is = peaks(quick(stack))
     for name in ("STATIONS", "MOST_LANES", "COLUMNS", "LEVELS"):
-        for module in (lanes, ways):
+        for module in (lanes, side_entry, through_flow):
             if hasattr(module, name):
                 monkeypatch.setattr(module, name, 2 * getattr(module, name))
     assert peaks(quick(stack)) == pytest.approx(as_it_is, rel=enough)
