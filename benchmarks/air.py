@@ -138,8 +138,8 @@ def counted_steps() -> Iterator[list[int]]:
     steps: list[int] = []
     own = coupled.settled
 
-    def counting(answer: coupled.Step, exchange: sp.csr_array, wanted: np.ndarray):
-        return own(lambda y: (steps.append(1), answer(y))[1], exchange, wanted)
+    def counting(answer: coupled.Step, exchange: sp.csr_array, wanted: np.ndarray, tight: float):
+        return own(lambda y: (steps.append(1), answer(y))[1], exchange, wanted, tight)
 
     coupled.settled = counting
     try:
