@@ -2,7 +2,7 @@
 
 import math
 from collections.abc import Callable
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 import scipy.sparse as sp
@@ -92,7 +92,7 @@ def flow_state(stack: Stack, flow: Flow) -> FlowState:
         mean = min(flow.inlet + heat / (2 * capacity), law.hottest)
         if abs(mean - before) < SETTLED:
             break
-    ways = _ways(stack, flow, fluid, curve, point, rate * at_inlet.density / fluid.density)
+    ways = _ways(stack, flow, fluid, at_inlet, point, rate * at_inlet.density / fluid.density)
     network = network_of(flow, ways)
     drop, bank_drop = float(system.drop_at(rate)), float(banks.drop_at(rate))
     return FlowState(
@@ -120,16 +120,12 @@ def _expected_heat(stack: Stack, flow: Flow) -> float:
     return sum(source.power for source in stack.sources) / len(stack.flows)
 
 
-def _passing(flow: Flow, number: int, bank: Bank, fluid: Fluid) -> Passing:
-    return Passing(number, bank, flow, fluid)
-
-
 def _resistance(stack: Stack, flow: Flow, fluid: Fluid, at_inlet: Fluid) -> tuple[Resistance, Resistance]:
     """All that is in the flow's way, over its rate at the inlet, and the banks alone."""
     swelling = at_inlet.density / fluid.density  # rate between the fins over that at the inlet
     banks = []
     for number in flow.banks:
-        found = ENTRIES[flow.entry](_passing(flow, number, stack.banks[number], fluid)).resistance
+        found = ENTRIES[flow.entry](Passing(number, stack.banks[number], flow, fluid)).resistance
         banks.append(Resistance(found.rate / swelling, found.drop))
     alone = in_row(banks)
     front = _front(flow, stack.banks[flow.banks[0]])
@@ -195,12 +191,12 @@ def sound_of(fans: tuple[Fan, ...]) -> float:
 
 
 def _ways(
-    stack: Stack, flow: Flow, fluid: Fluid, curve: FanCurve | None, point: OperatingPoint | None, rate: float
+    stack: Stack, flow: Flow, fluid: Fluid, at_inlet: Fluid, point: OperatingPoint | None, rate: float
 ) -> tuple[Way, ...]:
     """The way past each bank at a rate [m3/s] at the mean temperature."""
-    rigid = _rigid_profile(flow, point, law_density(flow))
+    rigid = _rigid_profile(flow, point, at_inlet.density)
     evened = evened_share(flow) if rigid is not None else 1.0
-    passings = [replace(_passing(flow, n, stack.banks[n], fluid), rigid=rigid, evened=evened) for n in flow.banks]
+    passings = [Passing(n, stack.banks[n], flow, fluid, rigid=rigid, evened=evened) for n in flow.banks]
     return tuple(ENTRIES[flow.entry](each).way(rate) for each in passings)
 
 

@@ -19,19 +19,19 @@ class ThroughFlow:
     passing: Passing
     columns: Columns
 
-    def _one(self, region: int) -> tuple[Resistance, float]:
-        """Resistance of one square metre of the free plan, and its share of gaps."""
+    def _one(self, region: int) -> Resistance:
+        """Resistance of one square metre of the free plan."""
         passing, gaps = self.passing, self.passing.gaps(region)
         entry, leaving = end_losses(passing.flow, gaps.open_share, gaps.open_share)
         friction, rho = gaps.drop(gaps.fins.height), passing.fluid.density
-        return passage(lambda v: friction(v) + (entry + leaving) * rho * v**2 / 2, gaps.open_share), gaps.open_share
+        return passage(lambda v: friction(v) + (entry + leaving) * rho * v**2 / 2, gaps.open_share)
 
     @property
     def resistance(self) -> Resistance:
         """All columns side by side."""
         regions = np.unique(self.columns.region)
         areas = [float(self.columns.area[self.columns.region == region].sum()) for region in regions]
-        return side_by_side([self._one(int(region))[0] for region in regions], areas)
+        return side_by_side([self._one(int(region)) for region in regions], areas)
 
     def way(self, rate: float) -> Way:
         """The way at a rate [m3/s]."""
@@ -39,7 +39,7 @@ class ThroughFlow:
         drop, even = float(self.resistance.drop_at(rate)), np.zeros(columns.area.shape)
         for region in np.unique(columns.region):
             here = columns.region == region
-            even[here] = float(self._one(int(region))[0].rate_at(drop)) * columns.area[here]
+            even[here] = float(self._one(int(region)).rate_at(drop)) * columns.area[here]
         even *= rate / even.sum()
         numbers = np.arange(columns.area.size).reshape(columns.area.shape)
         rates = blended(passing, CellGrid(columns.x, columns.y, numbers), even, rate, True, columns.area)

@@ -23,15 +23,19 @@ class TopEntry:
     @property
     def resistance(self) -> Resistance:
         """By the mean fins at an even inflow: contraction into the gaps, friction on the way out, and the head that leaves."""
+        alike = self._alike()
+        return side_by_side([one for _, one in alike], [float(here.sum()) for here, _ in alike])
+
+    def _alike(self) -> list[tuple[np.ndarray, Resistance]]:
+        """Where each region's fins stand, a mask over the cells (lanes, stations), and the resistance of one such cell."""
         passing, lanes = self.passing, self.lanes
-        parts = []
+        found = []
         for region in np.unique(lanes.region):
             gaps, fins = passing.gaps(int(region)), passing.bank.regions[int(region)].fins
             entry, _ = end_losses(passing.flow, gaps.open_share, 1.0)
-            parts.append(
-                (float((lanes.region == region).sum()), passage(self._drop(gaps, fins.height, entry), self._open(gaps)))
-            )
-        return side_by_side([part for _, part in parts], [count for count, _ in parts])
+            one = passage(self._drop(gaps, fins.height, entry), self._open(gaps))
+            found.append((lanes.region == region, one))
+        return found
 
     def _drop(self, gaps: Gaps, height: float, entry: float) -> Callable[[np.ndarray], np.ndarray]:
         fluid, length = self.passing.fluid, self.lanes.length
@@ -66,14 +70,10 @@ class TopEntry:
 
     def _even(self, rate: float) -> np.ndarray:
         """Rates into the cells (lanes, stations) [m3/s] where all see one pressure."""
-        passing, lanes = self.passing, self.lanes
         drop = float(self.resistance.drop_at(rate))
-        rates = np.zeros(lanes.region.shape)
-        for region in np.unique(lanes.region):
-            gaps, fins = passing.gaps(int(region)), passing.bank.regions[int(region)].fins
-            entry, _ = end_losses(passing.flow, gaps.open_share, 1.0)
-            one = passage(self._drop(gaps, fins.height, entry), self._open(gaps))
-            rates[lanes.region == region] = float(one.rate_at(drop))
+        rates = np.zeros(self.lanes.region.shape)
+        for here, one in self._alike():
+            rates[here] = float(one.rate_at(drop))
         return rates * (rate / rates.sum())
 
     def _way(self, inflow: np.ndarray, velocity: np.ndarray, coefficient: np.ndarray, warnings: tuple[str, ...]) -> Way:
