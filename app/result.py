@@ -58,7 +58,8 @@ class BudgetRecord(Record):
     steps: list[StepRecord]
     total_K: Annotated[float, Field(description="sum of the steps")]
     elsewhere_W: Annotated[
-        float, Field(description="heat that leaves the component's own layers by other ways; negative where it comes in")
+        float,
+        Field(description="heat that leaves the component's own layers by other ways; negative where it comes in"),
     ]
 
 
@@ -304,7 +305,9 @@ class CaseRecord(Record):
     ]
     loop_gain: Annotated[
         float | None,
-        Field(description="from power to temperature and back, below 1 stable; null where no power follows temperature"),
+        Field(
+            description="from power to temperature and back, below 1 stable; null where no power follows temperature"
+        ),
     ] = None
     components: list[ComponentRecord]
     probes: list[ProbeRecord]

@@ -90,7 +90,9 @@ def components_table(case: CaseRecord) -> Group:
     columns = ("  component", "W", "peak degC", "+- K", "at x, y mm", "mean", "by power", "limit", "margin K")
     note = f"> limits: {case.limiting_component}" if case.limiting_component else "no component has a limit"
     more = _feedback_words(case)
-    return section("Components: temperatures of the active faces", columns, rows, note, more, accuracy_words(case), bold=bold)
+    return section(
+        "Components: temperatures of the active faces", columns, rows, note, more, accuracy_words(case), bold=bold
+    )
 
 
 def _feedback_words(case: CaseRecord) -> str:

@@ -371,7 +371,13 @@ NUSSELT = by_name(
         "Bejan and Kraus (eds), Heat Transfer Handbook (2003), eq. 5.40",
     ),
     Law("developed duct", developed_duct, (_LAMINAR, _PAST_ENTRY, _DUCT), _SHAH_LONDON, for_ducts=True),
-    Law("developed duct, even flux", developed_duct_even_flux, (_LAMINAR, _PAST_ENTRY, _DUCT), _SHAH_LONDON, for_ducts=True),
+    Law(
+        "developed duct, even flux",
+        developed_duct_even_flux,
+        (_LAMINAR, _PAST_ENTRY, _DUCT),
+        _SHAH_LONDON,
+        for_ducts=True,
+    ),
     Law(
         "turbulent",
         turbulent,

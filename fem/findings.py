@@ -108,7 +108,9 @@ def same_bodies(one: Stack, other: Stack) -> bool:
 
     def shape(stack: Stack) -> tuple:
         bodies = [conduction_key(body) for body in stack.bodies]
-        joints = [(j.lower, j.upper, j.impedance == 0, *(patch.outline.wkb for patch in j.patches)) for j in stack.joints]
+        joints = [
+            (j.lower, j.upper, j.impedance == 0, *(patch.outline.wkb for patch in j.patches)) for j in stack.joints
+        ]
         sources = [(s.chain, s.face, s.outline.wkb, s.power > 0, s.heat_depth, _map_key(s)) for s in stack.sources]
         films = [(film.body, film.face, film.area and film.area.wkb) for film in stack.films]
         helds = [(held.body, held.face, held.area and held.area.wkb) for held in stack.helds]

@@ -88,9 +88,7 @@ class Gaps:
                 v, rho, mu, self.fins.thickness, rows, self._across, self._along, self.friction
             )
         diameter = self.diameter_for(self.friction)
-        return lambda v: core_pressure_drop(
-            v, rho, mu, diameter, length, 1.0, 1.0, self.friction, aspect=self.aspect
-        )
+        return lambda v: core_pressure_drop(v, rho, mu, diameter, length, 1.0, 1.0, self.friction, aspect=self.aspect)
 
     def coefficient(self, velocity: np.ndarray, start: np.ndarray, stop: np.ndarray, length: float) -> np.ndarray:
         """Coefficient [W/m2/K] on the fins' surface between stations [m] of a passage of a whole length [m], on the
@@ -104,7 +102,9 @@ class Gaps:
             return np.where(moving, self.flow.coefficient, 0.0)
         if moving.any():
             nusselt = self._nusselt(velocity[moving], start[moving], stop[moving], length)
-            found[moving] = self.flow.enhancement * nusselt * self.fluid.conductivity / self.diameter_for(self.convection)
+            found[moving] = (
+                self.flow.enhancement * nusselt * self.fluid.conductivity / self.diameter_for(self.convection)
+            )
         return found
 
     def _nusselt(self, velocity: np.ndarray, start: np.ndarray, stop: np.ndarray, length: float) -> np.ndarray:

@@ -85,7 +85,13 @@ def ladders(solution: Solution, lumped: list[Lumped], constant: Solution | None 
     unmapped = sheets_of_even_heat(sheets)
     even = replace(mapped, sheets=unmapped, temperature=mapped.near.temperatures(mapped.powers @ unmapped.unit_loads))
     evenly_cooled = not any(isinstance(film.coefficient, Grid) for film in stack.films)
-    if constant is None or not evenly_cooled or solution.sheets.streams or solution.sheets.unforced or has_feedback(stack.sources):
+    if (
+        constant is None
+        or not evenly_cooled
+        or solution.sheets.streams
+        or solution.sheets.unforced
+        or has_feedback(stack.sources)
+    ):
         through = [slab.through for slab in solution.sheets.slabs[: len(stack.bodies)]]
         constant = solve(sheets_of(simple, solution.sheets.space, through))
     found = []

@@ -49,7 +49,9 @@ def operating(
             return replace(solution, asked=asked)
         found = settled_powers(sources, asked, means, solution.powers, coupling)
         solution = solve(sheets, found.powers, solution, settled)
-    raise Runaway(f"power and temperature did not agree in {PASSES} passes; the last differ by {wanted - solution.powers} W")
+    raise Runaway(
+        f"power and temperature did not agree in {PASSES} passes; the last differ by {wanted - solution.powers} W"
+    )
 
 
 def mean_weights(sheets: Sheets) -> np.ndarray:

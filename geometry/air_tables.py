@@ -232,7 +232,9 @@ class FanTable(Part):
         Literal["even", "growing with radius"], Field(description="axial speed between hub and blade tips")
     ] = "growing with radius"
     level: Annotated[SoundLevel | None, Field(description="sound measured at the test speed")] = None
-    noise_limit: Annotated[SoundLevel | None, Field(description="highest allowed sound of the fans of this table together")] = None
+    noise_limit: Annotated[
+        SoundLevel | None, Field(description="highest allowed sound of the fans of this table together")
+    ] = None
 
     @model_validator(mode="after")
     def _sound(self) -> Self:

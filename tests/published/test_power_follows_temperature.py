@@ -77,7 +77,9 @@ def test_resistive_loss_is_a_linear_feedback(tmp_path):
 
 def test_k_of_t_and_leakage_settle_together(tmp_path):
     text = STUDY.replace("LAW", LEAKAGE).replace("COEFFICIENT", "33333.3333333")
-    text = text.replace("layers = []", 'layers = [{ material = "silicon", thickness = "0.5 mm" }, { impedance = "10 mm^2 K/W" }]')
+    text = text.replace(
+        "layers = []", 'layers = [{ material = "silicon", thickness = "0.5 mm" }, { impedance = "10 mm^2 K/W" }]'
+    )
     path = tmp_path / "study.toml"
     path.write_text(text, encoding="utf-8")
     found = findings_of(solve_with_estimate(read_study(path).cases[0].stack))
