@@ -16,6 +16,7 @@ from plancha.geometry.delimited_text import (
     uses_decimal_comma,
 )
 from plancha.geometry.faults import Fault, StudyError
+from plancha.geometry.headed_columns import HEAD, Column, columns_of
 from plancha.geometry.units import UnitFault, show, to_si
 
 ROLES = {
@@ -25,7 +26,6 @@ ROLES = {
 DIMENSION = {"flow": "volume flow", "pressure": "pressure"}
 EXAMPLE = {"flow": "CFM", "pressure": "Pa"}
 HEADS = "flow and static pressure, with units, as in flow [CFM], static pressure [Pa]"
-HEAD = re.compile(r"(?P<word>[^\[(]*?)\s*(?:[\[(]\s*(?P<unit>.*?)\s*[\])])?")
 FEWEST = 3
 FALLS = "pressure that falls to free delivery, the point of greatest flow being the lowest of all"
 EXCHANGED = "are the columns exchanged, or is this the curve of a system?"
@@ -72,14 +72,6 @@ class FanCurve:
     def __repr__(self) -> str:
         flows = f"{show(float(self.flow[0]), 'volume flow')} to {show(float(self.flow[-1]), 'volume flow')}"
         return f"FanCurve({self.flow.size} points, {flows}, at most {show(float(self.pressure.max()), 'pressure')})"
-
-
-@dataclass(frozen=True)
-class _Column:
-    role: str
-    place: int
-    head: str
-    factor: float = 1.0
 
 
 def _falls(pressure: np.ndarray) -> bool:
@@ -134,7 +126,7 @@ def _too_few(sheet: Sheet, count: int) -> Fault:
     return Fault("", "the curve has too few points", count, f"{FEWEST} or more", hint, sheet.file)
 
 
-def _value(column: _Column, cells: list[str], decimal_comma: bool) -> float:
+def _value(column: Column, cells: list[str], decimal_comma: bool) -> float:
     return column.factor * number(cells[column.place], decimal_comma)
 
 
@@ -143,21 +135,9 @@ def _role(head: str) -> str | None:
     return ROLES.get(re.sub(r"[\s_]+", " ", found["word"]).strip().lower()) if found else None
 
 
-def _columns(sheet: Sheet) -> dict[str, _Column]:
-    line, text = sheet.rows[0]
-    columns: dict[str, _Column] = {}
-    faults: list[Fault] = []
-    for place, head in enumerate(sheet.cells(text)):
-        at = f'column "{shown(head)}"'
-        try:
-            column = _column(place, head)
-        except UnitFault as error:
-            faults.append(Fault(at, error.message, None, error.allowed, error.hint, sheet.file, line))
-            column = _Column(_role(head) or f"column {place}", place, head)
-        if column.role in columns:
-            message = f'"{shown(columns[column.role].head)}" and "{shown(head)}" say the same'
-            faults.append(Fault(at, message, hint="keep one of them", file=sheet.file, line=line))
-        columns[column.role] = column
+def _columns(sheet: Sheet) -> dict[str, Column]:
+    line = sheet.rows[0][0]
+    columns, faults = columns_of(sheet, _column, _role)
     for role, name in (("flow", "flow"), ("pressure", "static pressure")):
         if role not in columns:
             faults.append(Fault("heads", f"there is no column {name}", allowed=HEADS, file=sheet.file, line=line))
@@ -166,7 +146,7 @@ def _columns(sheet: Sheet) -> dict[str, _Column]:
     return columns
 
 
-def _column(place: int, head: str) -> _Column:
+def _column(place: int, head: str) -> Column:
     found, role = HEAD.fullmatch(head), _role(head)
     if found is None or role is None:
         hint = "static pressure is due" if "total" in head.lower() else ""
@@ -174,11 +154,11 @@ def _column(place: int, head: str) -> _Column:
     if not found["unit"]:
         allowed = f'a unit in brackets, as in "{found["word"]} [{EXAMPLE[role]}]"'
         raise UnitFault("the head has no unit", allowed)
-    return _Column(role, place, head, to_si(f"1 {found['unit']}", DIMENSION[role]))
+    return Column(role, place, head, to_si(f"1 {found['unit']}", DIMENSION[role]))
 
 
 def _row_faults(
-    sheet: Sheet, columns: dict[str, _Column], decimal_comma: bool, row: int, line: int, cells: list[str]
+    sheet: Sheet, columns: dict[str, Column], decimal_comma: bool, row: int, line: int, cells: list[str]
 ) -> list[Fault]:
     if len(cells) != len(columns):
         allowed = f"{len(columns)} cells, as many as heads"
@@ -192,7 +172,7 @@ def _row_faults(
 
 def _repeated(
     sheet: Sheet,
-    column: _Column,
+    column: Column,
     seen: dict[float, int],
     flow: float,
     row: int,

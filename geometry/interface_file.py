@@ -4,7 +4,6 @@ import math
 import os
 import re
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
 from functools import cache
 from itertools import chain
 
@@ -24,9 +23,10 @@ from plancha.geometry.delimited_text import (
     uses_decimal_comma,
 )
 from plancha.geometry.faults import Fault, StudyError
+from plancha.geometry.headed_columns import HEAD, Column, columns_of, scale
 from plancha.geometry.interface_table import KINDS, Candidate, Triple, name_key, shipped_candidates
 from plancha.geometry.quantity import Quantity
-from plancha.geometry.units import UnitFault, show, to_si
+from plancha.geometry.units import UnitFault, show
 
 MOST_ROWS = 5000
 LONGEST_NAME = 80
@@ -59,21 +59,9 @@ HEADS = (
         role for role in ROLES if role not in ("name", "impedance", "aged impedance", "bond line", "conductivity")
     )
 )
-HEAD = re.compile(r"(?P<word>[^\[(]*?)\s*(?:[\[(]\s*(?P<unit>.*?)\s*[\])])?")
 OFFS = {"bond line tolerance": "bond line", "conductivity tolerance": "conductivity"}
 PAIRS = (("lowest pressure", "highest pressure"), ("lowest compression", "highest compression"))
 OWN_SOURCE = "the user's table"
-
-
-@dataclass(frozen=True)
-class _Column:
-    """A column: what it holds, where, its head, and value = factor * cell + offset in SI."""
-
-    role: str
-    place: int
-    head: str
-    factor: float = 1.0
-    offset: float = 0.0
 
 
 def read_candidates(path: str | os.PathLike[str], shown_as: str | None = None) -> tuple[Candidate, ...]:
@@ -113,28 +101,16 @@ def read_candidates(path: str | os.PathLike[str], shown_as: str | None = None) -
     return tuple(found.values())
 
 
-def _columns(sheet: Sheet) -> dict[str, _Column]:
-    line, text = sheet.rows[0]
-    columns: dict[str, _Column] = {}
-    faults: list[Fault] = []
-    for place, head in enumerate(sheet.cells(text)):
-        at = f'column "{shown(head)}"'
-        try:
-            column = _column(place, head)
-        except UnitFault as error:
-            faults.append(Fault(at, error.message, None, error.allowed, error.hint, sheet.file, line))
-            column = _Column(_word(head) or f"column {place}", place, head)
-        if column.role in columns:
-            message = f'"{shown(columns[column.role].head)}" and "{shown(head)}" say the same'
-            faults.append(Fault(at, message, hint="keep one of them", file=sheet.file, line=line))
-        columns[column.role] = column
+def _columns(sheet: Sheet) -> dict[str, Column]:
+    line = sheet.rows[0][0]
+    columns, faults = columns_of(sheet, _column, _word)
     faults += [Fault("heads", words, allowed=HEADS, file=sheet.file, line=line) for words in _missing(columns)]
     if faults:
         raise StudyError(faults)
     return columns
 
 
-def _missing(columns: dict[str, _Column]) -> Iterator[str]:
+def _missing(columns: dict[str, Column]) -> Iterator[str]:
     for role in ("name", "aged impedance"):
         if role not in columns:
             yield f"there is no column {role}"
@@ -149,34 +125,25 @@ def _word(head: str) -> str | None:
     return word if word in ROLES else None
 
 
-def _column(place: int, head: str) -> _Column:
+def _column(place: int, head: str) -> Column:
     found, role = HEAD.fullmatch(head), _word(head)
     if found is None or role is None:
         raise UnitFault("unknown column", HEADS)
     if role not in NUMBERS:
-        return _Column(role, place, head)
+        return Column(role, place, head)
     dimension, unit = NUMBERS[role].dimension, found["unit"]
     if not unit and role in UNITLESS:
-        return _Column(role, place, head)
+        return Column(role, place, head)
     if not unit:
         example = {"impedance": "mm^2 K/W", "length": "um", "temperature": "degC", "pressure": "kPa"}
         words = f'a unit in brackets, as in "{role} [{example.get(dimension, "W/m/K")}]"'
         raise UnitFault("the head has no unit", words)
-    return _Column(role, place, head, *_scale(unit, dimension))
-
-
-def _scale(unit: str, dimension: str) -> tuple[float, float]:
-    """Factor and offset from a unit to SI."""
-    if dimension != "temperature":
-        return to_si(f"1 {unit}", dimension), 0.0
-    low, high = to_si(f"300 {unit}", dimension), to_si(f"400 {unit}", dimension)
-    factor = (high - low) / 100
-    return factor, float(f"{low - 300 * factor:.13g}")
+    return Column(role, place, head, *scale(unit, dimension))
 
 
 def _row(
     sheet: Sheet,
-    columns: dict[str, _Column],
+    columns: dict[str, Column],
     decimal_comma: bool,
     found: dict[str, Candidate],
     row: int,
@@ -212,7 +179,7 @@ def _row(
     yield from faults
 
 
-def _number_fault(column: _Column, cell: str, decimal_comma: bool, place: str, file: str, line: int) -> Fault | None:
+def _number_fault(column: Column, cell: str, decimal_comma: bool, place: str, file: str, line: int) -> Fault | None:
     fault = cell_fault(cell, decimal_comma, -math.inf, place, file, line)
     if fault:
         return fault

@@ -2,13 +2,13 @@
 
 import re
 from collections.abc import Iterator
-from dataclasses import dataclass
 from itertools import chain
 
 import numpy as np
 
 from plancha.geometry.delimited_text import Sheet, cell_fault, first_faults, number, shown, uses_decimal_comma
 from plancha.geometry.faults import Fault, StudyError
+from plancha.geometry.headed_columns import HEAD, Column, columns_of
 from plancha.geometry.power_blocks import Block, block_edges, block_map, edge_tolerance, overlapping_pairs
 from plancha.geometry.power_map import PowerMap
 from plancha.geometry.units import UnitFault, show, to_si
@@ -21,15 +21,6 @@ ROLES = {
 DIMENSION = {"power": "power", "flux": "flux"}  # all others but the name are lengths
 NEEDED = (("x0",), ("y0",), ("width", "x1"), ("height", "y1"), ("power", "flux"))
 HEADS = "x, y, width (or x1), height (or y1), power or flux, name; with units, as in x [mm], power [W]"
-HEAD = re.compile(r"(?P<word>[^\[(]*?)\s*(?:[\[(]\s*(?P<unit>.*?)\s*[\])])?")
-
-
-@dataclass(frozen=True)
-class _Column:
-    role: str
-    place: int
-    head: str
-    factor: float
 
 
 def is_table(sheet: Sheet) -> bool:
@@ -75,24 +66,9 @@ def _role(head: str) -> str | None:
     return ROLES.get(re.sub(r"[\s_]", "", found["word"]).lower()) if found else None
 
 
-def _columns(sheet: Sheet) -> dict[str, _Column]:
-    line, text = sheet.rows[0]
-    columns: dict[str, _Column] = {}
-    faults = []
-    for place, head in enumerate(sheet.cells(text)):
-        try:
-            column = _column(place, head)
-        except UnitFault as error:
-            faults.append(
-                Fault(f'column "{shown(head)}"', error.message, None, error.allowed, error.hint, sheet.file, line)
-            )
-            column = _Column(_role(head) or f"column {place}", place, head, 1.0)
-        if column.role in columns:
-            message = f'"{columns[column.role].head}" and "{head}" say the same'
-            faults.append(
-                Fault(f'column "{shown(head)}"', message, file=sheet.file, line=line, hint="keep one of them")
-            )
-        columns[column.role] = column
+def _columns(sheet: Sheet) -> dict[str, Column]:
+    line = sheet.rows[0][0]
+    columns, faults = columns_of(sheet, _column, _role)
     faults += [Fault("heads", *_choice(columns, choice), file=sheet.file, line=line) for choice in NEEDED
                if sum(role in columns for role in choice) != 1]  # fmt: skip
     if faults:
@@ -100,34 +76,34 @@ def _columns(sheet: Sheet) -> dict[str, _Column]:
     return columns
 
 
-def _column(place: int, head: str) -> _Column:
+def _column(place: int, head: str) -> Column:
     found, role = HEAD.fullmatch(head), _role(head)
     if found is None or role is None:
         raise UnitFault("unknown column", HEADS)
     if role == "name":
-        return _Column(role, place, head, 1.0)
+        return Column(role, place, head, 1.0)
     dimension = DIMENSION.get(role, "length")
     if not found["unit"]:
         example = {"length": "mm", "power": "W", "flux": "W/cm^2"}[dimension]
         raise UnitFault("the head has no unit", f'a unit in brackets, as in "{found["word"]} [{example}]"')
-    return _Column(role, place, head, to_si(f"1 {found['unit']}", dimension))
+    return Column(role, place, head, to_si(f"1 {found['unit']}", dimension))
 
 
-def _choice(columns: dict[str, _Column], choice: tuple[str, ...]) -> tuple[str, None, str]:
+def _choice(columns: dict[str, Column], choice: tuple[str, ...]) -> tuple[str, None, str]:
     both = " and ".join(f'"{columns[role].head}"' for role in choice if role in columns)
     if both:
         return f"{both} say the same", None, "one of them"
     return f"there is no column {' or '.join(role.removesuffix('0') for role in choice)}", None, HEADS
 
 
-def _decimal_comma(sheet: Sheet, columns: dict[str, _Column]) -> bool:
+def _decimal_comma(sheet: Sheet, columns: dict[str, Column]) -> bool:
     places = {column.place for column in columns.values() if column.role != "name"}
     rows = (sheet.cells(text) for _, text in sheet.rows[1:])
     return uses_decimal_comma(cell for cells in rows for place, cell in enumerate(cells) if place in places)
 
 
 def _blocks(
-    sheet: Sheet, columns: dict[str, _Column], decimal_comma: bool, thinnest: float
+    sheet: Sheet, columns: dict[str, Column], decimal_comma: bool, thinnest: float
 ) -> tuple[dict[int, Block], list[Fault]]:
     """Good blocks by row number (1 = first below the heads), and the faults of the others."""
     blocks: dict[int, Block] = {}
@@ -147,7 +123,7 @@ def _blocks(
 
 
 def _row_faults(
-    sheet: Sheet, columns: dict[str, _Column], decimal_comma: bool, row: int, line: int, cells: list[str]
+    sheet: Sheet, columns: dict[str, Column], decimal_comma: bool, row: int, line: int, cells: list[str]
 ) -> Iterator[Fault]:
     if len(cells) != len(columns):
         allowed = f"{len(columns)} cells, as many as heads"
@@ -163,7 +139,7 @@ def _row_faults(
                 yield fault
 
 
-def _block(cells: list[str], columns: dict[str, _Column], decimal_comma: bool) -> Block:
+def _block(cells: list[str], columns: dict[str, Column], decimal_comma: bool) -> Block:
     si = {c.role: number(cells[c.place], decimal_comma) * c.factor for c in columns.values() if c.role != "name"}
     right = si["x1"] if "x1" in si else si["x0"] + si["width"]
     top = si["y1"] if "y1" in si else si["y0"] + si["height"]

@@ -3,7 +3,6 @@
 import difflib
 import math
 import os
-import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -20,12 +19,12 @@ from plancha.geometry.delimited_text import (
     uses_decimal_comma,
 )
 from plancha.geometry.faults import Fault, StudyError
-from plancha.geometry.units import UnitFault, to_si
+from plancha.geometry.headed_columns import HEAD, Column, columns_of, scale
+from plancha.geometry.units import UnitFault
 
 ROLES = {"probe": "probe", "name": "probe", "temperature": "temperature", "uncertainty": "uncertainty"}
 DIMENSIONS = {"temperature": "temperature", "uncertainty": "temperature difference"}
 HEADS = "probe, temperature [degC], uncertainty [K]"
-HEAD = re.compile(r"(?P<word>[^\[(]*?)\s*(?:[\[(]\s*(?P<unit>.*?)\s*[\])])?")
 COLDEST, HOTTEST = 150.0, 2000.0  # K: what lies outside is a slip of the unit
 FINEST, COARSEST = 1e-6, 1e3  # K, of an uncertainty: what lies outside is a slip too
 MAX_CELLS = 4_000_000  # of an infrared map
@@ -38,17 +37,6 @@ class Readings:
     probes: tuple[str, ...]
     temperatures: np.ndarray
     uncertainties: np.ndarray | None
-
-
-@dataclass(frozen=True)
-class _Column:
-    """A column: what it holds, where, its head, and value = factor * cell + offset in SI."""
-
-    role: str
-    place: int
-    head: str
-    factor: float = 1.0
-    offset: float = 0.0
 
 
 def read_readings(path: str | os.PathLike[str], probes: Sequence[str], shown_as: str | None = None) -> Readings:
@@ -89,7 +77,7 @@ def read_readings(path: str | os.PathLike[str], probes: Sequence[str], shown_as:
     return _readings(columns, [cells for _, cells in rows], decimal_comma)
 
 
-def _readings(columns: dict[str, _Column], rows: list[list[str]], decimal_comma: bool) -> Readings:
+def _readings(columns: dict[str, Column], rows: list[list[str]], decimal_comma: bool) -> Readings:
     def values(role: str) -> np.ndarray:
         """One column as numbers in SI."""
         column = columns[role]
@@ -99,27 +87,13 @@ def _readings(columns: dict[str, _Column], rows: list[list[str]], decimal_comma:
     return Readings(names, values("temperature"), values("uncertainty") if "uncertainty" in columns else None)
 
 
-def _value(column: _Column, cells: list[str], decimal_comma: bool) -> float:
+def _value(column: Column, cells: list[str], decimal_comma: bool) -> float:
     return column.factor * number(cells[column.place], decimal_comma) + column.offset
 
 
-def _columns(sheet: Sheet) -> dict[str, _Column]:
-    line, text = sheet.rows[0]
-    columns: dict[str, _Column] = {}
-    faults: list[Fault] = []
-    for place, head in enumerate(sheet.cells(text)):
-        try:
-            column = _column(place, head)
-        except UnitFault as error:
-            at = f'column "{shown(head)}"'
-            faults.append(Fault(at, error.message, None, error.allowed, error.hint, sheet.file, line))
-            column = _Column(_word(head) or f"column {place}", place, head)
-        if column.role in columns:
-            message = f'"{columns[column.role].head}" and "{head}" say the same'
-            faults.append(
-                Fault(f'column "{shown(head)}"', message, hint="keep one of them", file=sheet.file, line=line)
-            )
-        columns[column.role] = column
+def _columns(sheet: Sheet) -> dict[str, Column]:
+    line = sheet.rows[0][0]
+    columns, faults = columns_of(sheet, _column, _word)
     for role in ("probe", "temperature"):
         if role not in columns:
             faults.append(Fault("heads", f"there is no column {role}", allowed=HEADS, file=sheet.file, line=line))
@@ -133,30 +107,21 @@ def _word(head: str) -> str | None:
     return ROLES.get(found["word"].strip().lower()) if found else None
 
 
-def _column(place: int, head: str) -> _Column:
+def _column(place: int, head: str) -> Column:
     found, role = HEAD.fullmatch(head), _word(head)
     if found is None or role is None:
         raise UnitFault("unknown column", HEADS)
     if role == "probe":
-        return _Column(role, place, head)
+        return Column(role, place, head)
     if not found["unit"]:
         example = {"temperature": "degC", "uncertainty": "K"}[role]
         raise UnitFault("the head has no unit", f'a unit in brackets, as in "{found["word"]} [{example}]"')
-    return _Column(role, place, head, *_scale(found["unit"], DIMENSIONS[role]))
-
-
-def _scale(unit: str, dimension: str) -> tuple[float, float]:
-    """Factor and offset from a unit to kelvin."""
-    if dimension != "temperature":
-        return to_si(f"1 {unit}", dimension), 0.0
-    low, high = to_si(f"300 {unit}", dimension), to_si(f"400 {unit}", dimension)
-    factor = (high - low) / 100
-    return factor, float(f"{low - 300 * factor:.13g}")
+    return Column(role, place, head, *scale(found["unit"], DIMENSIONS[role]))
 
 
 def _row_faults(
     sheet: Sheet,
-    columns: dict[str, _Column],
+    columns: dict[str, Column],
     decimal_comma: bool,
     probes: Sequence[str],
     seen: dict[str, int],
@@ -179,7 +144,7 @@ def _row_faults(
 
 
 def _name_faults(
-    sheet: Sheet, column: _Column, probes: Sequence[str], seen: dict[str, int], row: int, line: int, cells: list[str]
+    sheet: Sheet, column: Column, probes: Sequence[str], seen: dict[str, int], row: int, line: int, cells: list[str]
 ) -> list[Fault]:
     name, place = cells[column.place], f'row {row}, column "{column.head}"'
     if name not in probes:
@@ -194,7 +159,7 @@ def _name_faults(
     return []
 
 
-def _bound_fault(column: _Column, value: float, cells: list[str], place: str, file: str, line: int) -> Fault | None:
+def _bound_fault(column: Column, value: float, cells: list[str], place: str, file: str, line: int) -> Fault | None:
     cell = shown(cells[column.place])
     if column.role == "uncertainty" and not value > 0:
         hint = "leave the column out if no uncertainty is known"
@@ -236,7 +201,7 @@ def read_infrared(
     """
     sheet = read_sheet(path, os.fspath(path) if shown_as is None else shown_as)
     try:
-        factor, offset = _scale(unit, "temperature")
+        factor, offset = scale(unit, "temperature")
     except UnitFault as error:
         raise StudyError([Fault("unit", error.message, unit, "degC, K or degF", error.hint, sheet.file)]) from None
     rows = [(line, sheet.cells(text)) for line, text in sheet.rows]
@@ -245,7 +210,7 @@ def read_infrared(
         found, allowed = f"{count} x {len(rows)} cells", f"{max_cells} cells at most"
         raise StudyError([Fault("", "the map is too fine", found, allowed, "average over groups of cells", sheet.file)])
     decimal_comma = sheet.separator != "," and uses_decimal_comma(cell for _, cells in rows for cell in cells)
-    column = _Column("temperature", 0, "", factor, offset)
+    column = Column("temperature", 0, "", factor, offset)
     faults = (
         fault
         for row, (line, cells) in enumerate(rows, 1)
@@ -259,7 +224,7 @@ def read_infrared(
 
 
 def _map_row_faults(
-    sheet: Sheet, column: _Column, decimal_comma: bool, count: int, row: int, line: int, cells: list[str]
+    sheet: Sheet, column: Column, decimal_comma: bool, count: int, row: int, line: int, cells: list[str]
 ) -> list[Fault]:
     if len(cells) != count:
         allowed, separator = f"{count} cells, as in the first row", SEPARATORS.get(sheet.separator, "space")
