@@ -3,14 +3,14 @@
 import re
 from collections.abc import Sequence
 
-from rich.console import Console, Group
+from rich.console import Console
 from rich.text import Text
 
 from plancha.app.budget_tables import budget_table, estimates_table, ladder_table
 from plancha.app.film_tables import films_table
 from plancha.app.flow_tables import flow_table
 from plancha.app.result import CaseRecord, DatasheetRecord, FilmRecord, FlowRecord, Result
-from plancha.app.sections import section, value_text
+from plancha.app.sections import Section, section, value_text
 
 DIGITS = re.compile(r"[0-9.,]+")  # a warning that differs in its numbers alone is told already
 MOST_CASES = 8  # load cases up to which every component's margin in each is printed
@@ -68,7 +68,7 @@ def worst_component(case: CaseRecord) -> str | None:
     return max(case.components, key=lambda each: each.peak_degC).name if case.components else None
 
 
-def components_table(case: CaseRecord) -> Group:
+def components_table(case: CaseRecord) -> Section:
     """Peaks, means and margins; an arrow marks the component that limits."""
     rows, bold = [], -1
     for number, each in enumerate(case.components):
@@ -122,13 +122,13 @@ def accuracy_words(case: CaseRecord) -> str:
     return f"{words}: NOT the {100 * audit.accuracy_wanted:.2g} % asked for, but the best that was reached"
 
 
-def probes_table(case: CaseRecord) -> Group:
+def probes_table(case: CaseRecord) -> Section:
     """Probe temperatures and their offset from the hottest component's peak."""
     rows = [(probe.name, f"{probe.temperature_degC:.1f}", f"{probe.below_hot_spot_K:.1f}") for probe in case.probes]
     return section("Probes", ("probe", "degC", "below the hot spot, K"), rows)
 
 
-def datasheet_table(points: DatasheetRecord) -> Group:
+def datasheet_table(points: DatasheetRecord) -> Section:
     """A component's data-sheet quotients, each with what it is."""
     rows = [
         (
@@ -150,7 +150,7 @@ def datasheet_table(points: DatasheetRecord) -> Group:
     return section(title, ("", "", "by peak K/W", "by mean K/W", "is a"), rows, *words)
 
 
-def spreading_table(case: CaseRecord) -> Group:
+def spreading_table(case: CaseRecord) -> Section:
     """Spreading resistances of the bodies under the components."""
     rows = [
         (
@@ -171,7 +171,7 @@ def spreading_table(case: CaseRecord) -> Group:
     return section(title, ("component", "in", "max K/W", "+-", "mean K/W", "+-", "share %"), rows, words)
 
 
-def coupling_table(case: CaseRecord) -> Group:
+def coupling_table(case: CaseRecord) -> Section:
     """Rise of the row's component per watt in the column's."""
     names = case.coupling.names
     rows = [
@@ -180,7 +180,7 @@ def coupling_table(case: CaseRecord) -> Group:
     return section("Coupling, K/W: peak of the row's component per watt in the column's", ("", *names), rows)
 
 
-def ways_out_table(case: CaseRecord) -> Group:
+def ways_out_table(case: CaseRecord) -> Section:
     """Where the heat goes."""
     total = case.audit.heat_in_W
     rows = [
@@ -213,7 +213,7 @@ def worst_case_number(result: Result) -> int:
     return margins.index(min(known)) if known else 0
 
 
-def cases_table(result: Result) -> Group:
+def cases_table(result: Result) -> Section:
     """Every load case: the limiting component, its margin, the sustainable power; the worst case marked."""
     worst = worst_case_number(result)
     known = _least_margin(result.cases[worst]) is not None
@@ -222,7 +222,7 @@ def cases_table(result: Result) -> Group:
     return section("Load cases", columns, rows, "> the worst case" if known else "", bold=worst if known else -1)
 
 
-def margins_table(result: Result) -> Group:
+def margins_table(result: Result) -> Section:
     """Every component's margin in every load case; the least of each case marked."""
     rows = []
     for number, component in enumerate(result.cases[0].components):
