@@ -79,7 +79,7 @@ def components_table(case: CaseRecord) -> Section:
                 f"> {each.name}" if limits else f"  {each.name}",
                 f"{each.power_W:.4g}",
                 f"{each.peak_degC:.1f}",
-                _error(each.peak_error_K, ".1f"),
+                error_text(each.peak_error_K, ".1f"),
                 f"{each.peak_at.x_mm:.1f}, {each.peak_at.y_mm:.1f}",
                 f"{each.area_mean_degC:.1f}",
                 f"{each.power_mean_degC:.1f}",
@@ -103,7 +103,7 @@ def _feedback_words(case: CaseRecord) -> str:
     return f"{added:.4g} W come on top by temperature (leakage, losses); loop gain {case.loop_gain:.3f}, from 1 on it runs away"
 
 
-def _error(value: float | None, form: str) -> str:
+def error_text(value: float | None, form: str) -> str:
     """An estimated error; one that would print as nothing is said to be less than the last digit."""
     if value is None:
         return "-"
@@ -157,9 +157,9 @@ def spreading_table(case: CaseRecord) -> Section:
             each.component,
             each.body,
             value_text(each.maximum_K_per_W, ".4f"),
-            _error(each.maximum_error_K_per_W, ".4f"),
+            error_text(each.maximum_error_K_per_W, ".4f"),
             value_text(each.mean_K_per_W, ".4f"),
-            _error(each.mean_error_K_per_W, ".4f"),
+            error_text(each.mean_error_K_per_W, ".4f"),
             f"{100 * each.share:.1f}",
         )
         for each in case.spreading
@@ -208,7 +208,7 @@ def sustainable_line(case: CaseRecord) -> Text:
 
 def worst_case_number(result: Result) -> int:
     """Which case has the least margin; the first where no component has a limit."""
-    margins = [_least_margin(case) for case in result.cases]
+    margins = [least_margin(case) for case in result.cases]
     known = [margin for margin in margins if margin is not None]
     return margins.index(min(known)) if known else 0
 
@@ -216,8 +216,8 @@ def worst_case_number(result: Result) -> int:
 def cases_table(result: Result) -> Section:
     """Every load case: the limiting component, its margin, the sustainable power; the worst case marked."""
     worst = worst_case_number(result)
-    known = _least_margin(result.cases[worst]) is not None
-    rows = [_case_row(case, _least_margin(case), known and n == worst) for n, case in enumerate(result.cases)]
+    known = least_margin(result.cases[worst]) is not None
+    rows = [_case_row(case, least_margin(case), known and n == worst) for n, case in enumerate(result.cases)]
     columns = ("  case", "limits", "peak degC", "margin K", "sustainable W", "factor", "what changes")
     return section("Load cases", columns, rows, "> the worst case" if known else "", bold=worst if known else -1)
 
@@ -248,7 +248,8 @@ def _case_row(case: CaseRecord, margin: float | None, worst: bool) -> tuple[str,
     )
 
 
-def _least_margin(case: CaseRecord) -> float | None:
+def least_margin(case: CaseRecord) -> float | None:
+    """The least margin of a load case [K]; None where no component has a limit."""
     return min((each.margin_K for each in case.components if each.margin_K is not None), default=None)
 
 
@@ -270,18 +271,18 @@ def _note_lines(result: Result) -> list[str]:
     Warnings of flows and of faces that cool by themselves stand in the tables of the study as written; here are those of load cases.
     """
     base, worst = result.cases[0], result.cases[worst_case_number(result)]
-    told = {DIGITS.sub("", warning) for warning in _warnings(base)}
+    told = {DIGITS.sub("", warning) for warning in warnings_of(base)}
     lines = [f"Note: {note}" for note in base.notes]
     lines += [f'Note on "{worst.name}": {note}' for note in worst.notes if note not in base.notes]
-    lines += [f'Warning on "{worst.name}": {each}' for each in _warnings(worst) if DIGITS.sub("", each) not in told]
+    lines += [f'Warning on "{worst.name}": {each}' for each in warnings_of(worst) if DIGITS.sub("", each) not in told]
     others = [case for case in result.cases if case is not worst]
     noted = [case.name for case in others if set(case.notes) - set(base.notes)]
-    warned = [case.name for case in others if {DIGITS.sub("", each) for each in _warnings(case)} - told]
+    warned = [case.name for case in others if {DIGITS.sub("", each) for each in warnings_of(case)} - told]
     lines += [f"Further notes in result.json on {', '.join(noted)}."] if noted else []
     return [*lines, f"Further warnings in result.json on {', '.join(warned)}."] if warned else lines
 
 
-def _warnings(case: CaseRecord) -> list[str]:
+def warnings_of(case: CaseRecord) -> list[str]:
     """Warnings of a case's flows and of its faces that cool by themselves, with whose they are."""
     places: list[FlowRecord | FilmRecord] = [*case.flows, *case.films]
     return [f"{place.name}: {text}" for place in places for text in place.warnings]
