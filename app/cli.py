@@ -1,4 +1,4 @@
-"""The command line: new, check, solve, report, measured, rank, fans, compare, materials.
+"""The command line: new, check, solve, report, measured, rank, fans, compare, materials, schema.
 
 It parses with nothing heavy imported; each command loads what it needs.
 """
@@ -76,6 +76,12 @@ def parser() -> argparse.ArgumentParser:
         "materials", help="list the shipped materials, or show one", epilog="Example: plancha materials copper"
     )
     materials.add_argument("words", nargs="*", help="only those whose name holds these words")
+    schema = commands.add_parser(
+        "schema",
+        help="the study file's JSON schema, for editors that complete and check TOML",
+        epilog="Example: plancha schema -o study.schema.json",
+    )
+    schema.add_argument("-o", "--out", type=Path, help="file for it (default: print it)")
     return whole
 
 

@@ -276,3 +276,17 @@ def materials(given: argparse.Namespace) -> int:
         except UnknownMaterial as error:
             raise StudyError([Fault("materials", error.message, name, error.allowed, error.hint)]) from error
     return 0
+
+
+def schema(given: argparse.Namespace) -> int:
+    """Print or write the JSON schema of the study file."""
+    from plancha.app.json_schema import schema_text
+    from plancha.app.whole import staged
+
+    if given.out is None:
+        console().print(Text(schema_text()), end="", soft_wrap=True)
+        return 0
+    with staged(given.out.parent) as aside:
+        (aside / given.out.name).write_text(schema_text(), encoding="utf-8")
+    console().print(f"Written: {given.out}")
+    return 0
