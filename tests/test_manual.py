@@ -20,6 +20,8 @@ from plancha.app.cli import main, parser
 ROOT = Path(__file__).parent.parent
 PAGES = [ROOT / "README.md", *sorted((ROOT / "docs").rglob("*.md"))]
 PARSED_ONLY = [ROOT / "examples" / "README.md"]  # its commands are run by the tests of the examples
+# More than ten seconds: they solve the larger examples, and fit, rank and sweep fans on them.
+SLOW = {"README.md", "docs/air-and-coolants.md"}
 OWN_TEST = {"docs/study.md", "docs/result.md"}  # generated; tests/app holds their snippets
 DIRECTIVE = re.compile(r"<!-- (run|fails|edit): (.*?) -->", re.DOTALL)
 NUMBER = re.compile(r"(?<![\w.])[-+]?\d+(?:\.\d+)?(?![\w])|[-+]?\d+(?:\.\d+)?")
@@ -152,18 +154,22 @@ def over(study: dict, snippet: dict) -> dict:
     return changed
 
 
-@pytest.mark.parametrize("page", PAGES, ids=lambda page: str(page.relative_to(ROOT)))
-def test_commands_and_snippets_of_a_page_do_what_it_says(page, tmp_path, monkeypatch, capsys):
-    if str(page.relative_to(ROOT)) in OWN_TEST:
-        pytest.skip("a generated page, held by a test of its own")
+def run_pages() -> list:
+    """The pages to be run, those that take long marked so."""
+    names = [str(page.relative_to(ROOT)) for page in PAGES if str(page.relative_to(ROOT)) not in OWN_TEST]
+    return [pytest.param(name, marks=pytest.mark.slow if name in SLOW else ()) for name in names]
+
+
+@pytest.mark.parametrize("name", run_pages())
+def test_commands_and_snippets_of_a_page_do_what_it_says(name, tmp_path, monkeypatch, capsys):
     shutil.copytree(ROOT / "examples", tmp_path / "examples", ignore=shutil.ignore_patterns("results"))
     monkeypatch.chdir(tmp_path)
     reader = Reader(tmp_path, capsys)
-    for block in blocks_of(page):
+    for block in blocks_of(ROOT / name):
         try:
             reader.follow(block)
         except (AssertionError, KeyError, ValueError) as error:
-            pytest.fail(f"{page.name}, line {block.line}: {error!r}"[:4000])
+            pytest.fail(f"{name}, line {block.line}: {error!r}"[:4000])
 
 
 @pytest.mark.parametrize("page", [*PAGES, *PARSED_ONLY], ids=lambda page: str(page.relative_to(ROOT)))
