@@ -97,10 +97,11 @@ def drawn(study: StudyFile, findings: Findings, case: CaseRecord, folder: Path) 
 
 
 def question_chapter(study: StudyFile) -> Chapter:
-    """What the study file says of itself before its first key: its comments there."""
+    """What the study file says of itself before its first key: its comments there, but for what is meant for editors (`#:`)."""
     lines = [line.strip() for line in study.path.read_text(encoding="utf-8-sig").splitlines()]
     comments = takewhile(lambda line: not line or line.startswith("#"), lines)
-    text = "\n".join(line.removeprefix("#").removeprefix(" ") for line in comments).strip()
+    said = (line.removeprefix("#").removeprefix(" ") for line in comments if not line.startswith("#:"))
+    text = "\n".join(said).strip()
     return Chapter("The question, in the study's own words", verbatim=text)
 
 

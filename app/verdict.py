@@ -28,7 +28,7 @@ def verdict_of(result: Result) -> Verdict:
     """The answer: over all load cases, with the component that limits, its margin and numerical error."""
     base, worst = result.cases[0], result.cases[worst_case_number(result)]
     if least_margin(worst) is None:
-        return _without_limits(base)
+        return _without_limits(result)
     found = component_named(worst, worst_component(worst))
     margin, error = found.margin_K or 0.0, found.peak_error_K or 0.0
     holds = None if abs(margin) <= error else margin > 0
@@ -36,13 +36,14 @@ def verdict_of(result: Result) -> Verdict:
     return Verdict(holds, _headline(result, holds), tuple([_margin_words(result, worst, found), *filter(None, rest)]))
 
 
-def _without_limits(base: CaseRecord) -> Verdict:
-    name = worst_component(base)
-    if name is None:
+def _without_limits(result: Result) -> Verdict:
+    every = [(case, each) for case in result.cases for each in case.components]
+    if not every:
         return Verdict(None, "There is no component to judge", ())
-    hottest = component_named(base, name)
-    words = f"The hottest is {name}: {hottest.peak_degC:.1f} °C as written ({_error_words(hottest)})."
-    rest = [_largest_step(base, name), _on_paper(base)]
+    case, hottest = max(every, key=lambda pair: pair[1].peak_degC)
+    at = "as written" if case is result.cases[0] else f"in “{case.name}”"
+    words = f"The hottest is {hottest.name}: {hottest.peak_degC:.1f} °C {at} ({_error_words(hottest)})."
+    rest = [_largest_step(case, hottest.name), _on_paper(result.cases[0])]
     return Verdict(None, "No component has a limit, so nothing is judged", (words, *filter(None, rest)))
 
 

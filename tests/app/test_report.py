@@ -268,8 +268,26 @@ def test_a_margin_beyond_the_numerical_error_is_judged_either_way(result):
 
 
 def test_without_limits_nothing_is_judged(result):
-    verdict = verdict_of(bent(result, margin_K=None, limit_degC=None))
+    cool, hot = (
+        bent(result, margin_K=None, limit_degC=None),
+        bent(result, margin_K=None, limit_degC=None, peak_degC=140.0),
+    )
+    hotter = hot.cases[0].model_copy(update={"name": "noon"})
+    verdict = verdict_of(cool.model_copy(update={"cases": [*cool.cases, hotter]}))
     assert verdict.holds is None and "No component has a limit" in verdict.headline
+    assert "140.0 °C in “noon”" in verdict.sentences[0]
+
+
+def test_a_study_without_components_or_power_has_a_report_too(tmp_path):
+    study = tmp_path / "study.toml"
+    study.write_text(
+        '#:schema ./study.schema.json\ntitle = "a bare plate (invented)"\nambient = "25 degC"\n[plate]\nsize = ["40 mm", "30 mm"]\n'
+        'thickness = "2 mm"\nmaterial = "copper C11000"\n[cooling]\ncoefficient = "100 W/m^2/K"\n'
+    )
+    assert main(["report", str(study), "-o", str(tmp_path / "report.html")]) == 0
+    tree = parsed(tmp_path / "report.html")
+    assert len(list(tree.iter("img"))) == 1
+    assert "There is no component to judge" in words_of(tree) and "in the study's own words" not in words_of(tree)
 
 
 def test_every_rung_of_the_ladder_has_words():
