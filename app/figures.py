@@ -47,7 +47,7 @@ def _whole(case: CaseRecord) -> tuple[str, str]:
         return "Temperature of the plan.", seen
     at = f"x {hottest.peak_at.x_mm:.1f} mm, y {hottest.peak_at.y_mm:.1f} mm"
     alt = f"{seen} The hottest point is {hottest.peak_degC:.1f} °C, in {hottest.name} at {at}."
-    return f"Temperature of the plan. {name} limits." if case.limiting_component else "Temperature of the plan.", alt
+    return f"Temperature of the plan; {name} limits." if case.limiting_component else "Temperature of the plan.", alt
 
 
 def _chips(case: CaseRecord) -> tuple[str, str]:

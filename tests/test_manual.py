@@ -16,6 +16,7 @@ import tomli_w
 from markdown_it import MarkdownIt
 
 from plancha.app.cli import main, parser
+from plancha.app.commands import NEW_STUDY
 
 ROOT = Path(__file__).parent.parent
 PAGES = [ROOT / "README.md", *sorted((ROOT / "docs").rglob("*.md"))]
@@ -194,6 +195,11 @@ def test_links_of_a_page_lead_somewhere(page):
         target = child.attrs.get("href") or child.attrs.get("src")
         if target and not re.match(r"\w+:", str(target)):
             assert (page.parent / str(target).partition("#")[0]).exists(), f"{page.name}: {target}"
+
+
+def test_the_study_shown_in_the_readme_is_the_one_that_new_writes():
+    (shown,) = [block for block in blocks_of(ROOT / "README.md") if block.kind == "toml"]
+    assert tomllib.loads(shown.text) == tomllib.loads(NEW_STUDY)
 
 
 def test_a_fragment_with_another_number_is_noticed():
