@@ -1,4 +1,4 @@
-"""The command line: new, check, solve, measured, rank, fans, compare, materials.
+"""The command line: new, check, solve, report, measured, rank, fans, compare, materials, schema.
 
 It parses with nothing heavy imported; each command loads what it needs.
 """
@@ -61,6 +61,7 @@ def parser() -> argparse.ArgumentParser:
     )
     solve.add_argument("--no-pictures", action="store_true", help="write no PNG files")
     solve.add_argument("--window", action="store_true", help="open an interactive window afterwards; needs a display")
+    _add_report(commands)
     _add_measured(commands)
     _add_rank(commands)
     _add_fans(commands)
@@ -75,7 +76,36 @@ def parser() -> argparse.ArgumentParser:
         "materials", help="list the shipped materials, or show one", epilog="Example: plancha materials copper"
     )
     materials.add_argument("words", nargs="*", help="only those whose name holds these words")
+    schema = commands.add_parser(
+        "schema",
+        help="the study file's JSON schema, for editors that complete and check TOML",
+        epilog="Example: plancha schema -o study.schema.json",
+    )
+    schema.add_argument("-o", "--out", type=Path, help="file for it (default: print it)")
     return whole
+
+
+def _add_report(commands: argparse._SubParsersAction) -> None:
+    report = commands.add_parser(
+        "report",
+        help="solve a study and tell all of it on one HTML page that can be sent and printed",
+        epilog="Example: plancha report study.toml -o report.html",
+    )
+    report.add_argument("study", type=Path)
+    report.add_argument(
+        "-o", "--out", type=Path, help="the HTML file (default: report.html in results beside the study file)"
+    )
+    report.add_argument(
+        "--pdf", action="store_true", help="print it to PDF as well, under the same name; needs Chromium"
+    )
+    report.add_argument("--paper", choices=("A4", "Letter"), default="A4", help="to print on (default: A4)")
+    report.add_argument(
+        "--readings", type=Path, metavar="FILE", help="CSV table of a test's readings, to be laid beside the model"
+    )
+    report.add_argument(
+        "--case", metavar="NAME", help="the load case that was measured (default: the study as written)"
+    )
+    report.add_argument("--no-pictures", action="store_true", help="leave the pictures out")
 
 
 def _add_measured(commands: argparse._SubParsersAction) -> None:
