@@ -7,9 +7,10 @@ import numpy as np
 
 from plancha.fem.affine import Affine, affine_of
 from plancha.fem.energy import Energy, energy_of
-from plancha.fem.face_shapes import FaceShape, face_shapes, faces_of, reaches_of
+from plancha.fem.faces import FaceShape, face_shape, faces_of, rows_at
 from plancha.fem.parameters import LINEAR, Parameter
-from plancha.fem.reduced import Basis, ReducedModel, evaluate, rows_at
+from plancha.fem.reach import face_energies, reaches_of
+from plancha.fem.reduced import Basis, ReducedModel, evaluate
 from plancha.fem.solve import Solution
 
 WANTED = 0.005  # largest bound over rise on the designs trained on; on others it is a little larger
@@ -47,15 +48,17 @@ def reduced_model(
     """
     affine = affine_of(solution, parameters)
     energy = energy_of(affine.matrix(np.ones(len(affine.matrices))))
-    shapes = face_shapes(solution, affine, energy)
+    shapes = [face_shape(solution, source) for source in solution.sheets.stack.sources]
+    energies = face_energies(affine, energy, shapes)
     told = np.zeros(len(shapes)) if errors is None else np.asarray(errors, float)
     designs = training_designs(parameters)
     grown, chosen = _started(affine, energy, shapes), np.array([each.middle for each in parameters])
     solved: set[int] = set()
     while True:
         grown = _grown(affine, energy, grown, _answer(affine, chosen))
-        faces = faces_of(shapes, grown.basis.functions)
-        model = ReducedModel(affine, grown.basis, faces, reaches_of(shapes, grown.errors), np.inf, told)
+        nodal = [rows_at(grown.basis.functions, each) for each in grown.places]
+        faces, reaches = faces_of(shapes, nodal, affine.lift), reaches_of(shapes, energies, grown.errors)
+        model = ReducedModel(affine, grown.basis, faces, reaches, np.inf, told)
         worst = evaluate(model, designs).worst
         model, last = replace(model, reached=float(worst.max())), int(np.argmax(worst))
         if model.reached <= wanted or len(solved) + 1 >= most or last in solved:
@@ -100,7 +103,7 @@ def _answer(affine: Affine, design: np.ndarray) -> np.ndarray:
 def _started(affine: Affine, energy: Energy, shapes: Sequence[FaceShape]) -> Grown:
     """No function yet; the right sides."""
     count, (size, rights) = len(affine.matrices), affine.right_sides.shape
-    places = tuple(shape.places for shape in shapes)
+    places = tuple(affine.places[shape.unknowns] for shape in shapes)
     span, parts = orthonormal(np.zeros((size, 0)), energy.rooted(affine.right_sides))
     basis = Basis(
         functions=np.zeros((size, 0)),

@@ -1,7 +1,7 @@
 """How far a field of a given energy can reach at a face: what turns the energy of an error into kelvins, at every point of it.
 
-e(x)^2 <= e'Ke * phi(x)'K^-1 phi(x). A quadratic lies between the least and the largest of its values at corners and the control
-values of its sides, 2 f(middle) - (f(corner) + f(corner)) / 2, so finitely many functionals bound all points.
+e(x)^2 <= e'Ke * phi(x)'K^-1 phi(x). All points of a face are bounded by finitely many functionals phi: its control values
+(fem/faces). What is made of that for reduced models: fem/reduced.
 """
 
 from collections.abc import Sequence
@@ -10,65 +10,12 @@ from dataclasses import dataclass
 import numpy as np
 import scipy.sparse as sp
 
-from plancha.fem.energy import face_inverse_root
-from plancha.fem.plan import EDGES_OF_TRIANGLE
+from plancha.fem.affine import Affine
+from plancha.fem.energy import Energy, face_inverse_root
+from plancha.fem.faces import FaceShape, Points, points_of
 
+LEFT_OUT = 1e-2  # of the largest error in the energy's middle that a face is told of: the rest is bounded
 STEP = 1e-3  # by which a matrix is made smaller to see what share of a reach is its own
-
-
-@dataclass(frozen=True)
-class FaceControls:
-    """Elements of a face by the values that control their quadratics: first those of all corners, then those of all sides.
-
-    ``nodes`` (n,) plan nodes, corners first; ``corners`` how many; ``elements`` (elements, 6) numbers within them; ``matrix`` (n, n)
-    takes nodal values to control values; ``beside`` (sides, 2) the elements on either side of a side, twice the same at the rim.
-    """
-
-    nodes: np.ndarray
-    corners: int
-    elements: np.ndarray
-    matrix: sp.csr_array
-    beside: np.ndarray
-
-
-def face_controls(element_nodes: np.ndarray) -> FaceControls:
-    """The controls of elements given by their plan nodes (elements, 6)."""
-    corners, middles = np.unique(element_nodes[:, :3]), np.unique(element_nodes[:, 3:])
-    local = np.hstack(
-        [
-            np.searchsorted(corners, element_nodes[:, :3]),
-            len(corners) + np.searchsorted(middles, element_nodes[:, 3:]),
-        ]
-    )
-    sides = local[:, EDGES_OF_TRIANGLE].reshape(-1, 3)
-    number, element = sides[:, 2] - len(corners), np.repeat(np.arange(len(local)), 3)
-    _, first = np.unique(number, return_index=True)
-    beside = np.column_stack([element[first], element[first]])
-    beside[number, 1] = element  # of the two that share a side the last stays
-    one, other, middle = sides[first].T
-    count, half = len(corners) + len(middles), np.full(len(middles), -0.5)
-    values = np.concatenate([np.ones(len(corners)), np.full(len(middles), 2.0), half, half])
-    rows, columns = np.r_[np.arange(count), middle, middle], np.r_[np.arange(count), one, other]
-    matrix = sp.coo_array((values, (rows, columns)), shape=(count, count)).tocsr()
-    return FaceControls(np.r_[corners, middles], len(corners), local, matrix, beside)
-
-
-def largest_of_quadratics(controls: np.ndarray) -> np.ndarray:
-    """Largest value (elements,) of each quadratic on its triangle, given by its control values (6, elements): corners 0, 1, 2, sides
-    01, 12, 02."""
-    f0, f1, f2, c01, c12, c02 = controls
-    best = np.maximum(np.maximum(f0, f1), f2)
-    with np.errstate(divide="ignore", invalid="ignore"):
-        for a, b, c in ((f0, f1, c01), (f1, f2, c12), (f0, f2, c02)):
-            # a (1-s)^2 + 2 c s (1-s) + b s^2, at its stationary point where that is a maximum between the ends.
-            best = np.where((c > a) & (c > b), np.maximum(best, (c * c - a * b) / (2 * c - a - b)), best)
-        slope_b, slope_c = c01 - f0, c02 - f0
-        bend_bb, bend_cc, bend_bc = f0 + f1 - 2 * c01, f0 + f2 - 2 * c02, f0 + c12 - c01 - c02
-        det = bend_bb * bend_cc - bend_bc * bend_bc
-        b = (bend_bc * slope_c - bend_cc * slope_b) / det
-        c = (bend_bc * slope_b - bend_bb * slope_c) / det
-        inside = (b >= 0) & (c >= 0) & (b + c <= 1)
-        return np.where(inside, np.maximum(best, f0 + slope_b * b + slope_c * c), best)
 
 
 Controlled = tuple[np.ndarray, sp.csr_array]  # unknowns (nodes,), -1 where held at nothing, and `FaceControls.matrix`
@@ -107,3 +54,90 @@ def not_dominated(rows: np.ndarray) -> np.ndarray:
         if not kept or not (np.array(kept) >= row).all(axis=1).any():
             kept.append(row)
     return np.array(kept)
+
+
+@dataclass(frozen=True)
+class Reaches:
+    """What bounds an error at the components' active faces.
+
+    ``energies`` (points, q) z'K_q z of the points that matter, ``mean_energies`` (sources, q) of the means. Of a residual's
+    coordinates (m,): the sizes of ``middle`` (m, rows) times these, added up for each component, and ``left`` (sources,) times the
+    residual's norm bound e_mid; ``mean_middle`` (m, sources) gives its means.
+    """
+
+    energies: np.ndarray
+    energy_of: Points
+    mean_energies: np.ndarray
+    middle: np.ndarray
+    middle_of: Points
+    left: np.ndarray
+    mean_middle: np.ndarray
+
+
+@dataclass(frozen=True)
+class FaceEnergies:
+    """Of a face: energies z'K_q z of the points that matter (points, q), and of the mean (q,)."""
+
+    points: np.ndarray
+    mean: np.ndarray
+
+
+def face_energies(affine: Affine, energy: Energy, shapes: Sequence[FaceShape]) -> list[FaceEnergies]:
+    """How far energy reaches on each face."""
+    places = [affine.places[shape.unknowns] for shape in shapes]
+    points = reach_energies(affine.matrices, [(own, shape.controls.matrix) for own, shape in zip(places, shapes)])
+    means = [_mean_energies(affine, energy, own, shape.weights) for own, shape in zip(places, shapes)]
+    return [FaceEnergies(not_dominated(each), mean) for each, mean in zip(points, means)]
+
+
+def _mean_energies(affine: Affine, energy: Energy, places: np.ndarray, weights: np.ndarray) -> np.ndarray:
+    heat = np.bincount(places[places >= 0], weights[places >= 0], len(affine.free))
+    answer = energy.solved(heat[:, None])[:, 0]
+    return np.array([answer @ (matrix @ answer) for matrix in affine.matrices])
+
+
+def reaches_of(shapes: Sequence[FaceShape], energies: Sequence[FaceEnergies], errors: Sequence[np.ndarray]) -> Reaches:
+    """What bounds errors at all faces; ``errors`` (nodes, m) are K_mid^-1 times what residuals' coordinates stand for, at each."""
+    squeezed = [_squeezed(shape.controls.matrix @ rows) for shape, rows in zip(shapes, errors)]
+    return Reaches(
+        energies=np.concatenate([each.points for each in energies]),
+        energy_of=points_of([len(each.points) for each in energies]),
+        mean_energies=np.array([each.mean for each in energies]),
+        middle=np.hstack([columns for columns, _ in squeezed]),
+        middle_of=points_of([columns.shape[1] for columns, _ in squeezed]),
+        left=np.array([left for _, left in squeezed]),
+        mean_middle=np.array([shape.weights @ rows for shape, rows in zip(shapes, errors)]).T,
+    )
+
+
+def _squeezed(rows: np.ndarray) -> tuple[np.ndarray, float]:
+    """Columns (m, k) and a number: |rows @ r| is in every row at most the sum of |r @ columns|, and the number times |r|."""
+    squares, vectors = np.linalg.eigh(rows.T @ rows)
+    inner = vectors[:, squares >= LEFT_OUT**2 * squares[-1]]
+    outer = rows @ inner
+    return inner * np.abs(outer).max(axis=0), float(np.linalg.norm(rows - outer @ inner.T, axis=1).max())
+
+
+def bounds_of(reaches: Reaches, thetas: np.ndarray, residual: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Bounds [K] of the error at any point of the faces, and of their means: arrays (designs, sources)."""
+    norm = np.linalg.norm(residual, axis=1)[:, None]
+    energy = norm / np.sqrt(thetas.min(axis=1))[:, None]
+    largest = reaches.energies[reaches.energy_of.starts]
+    middle = np.add.reduceat(np.abs(residual @ reaches.middle), reaches.middle_of.starts, axis=1) + reaches.left * norm
+    y = _best_share(thetas, largest)
+    squares = _squared_energies(thetas, y[:, reaches.energy_of.owner], reaches.energies)
+    bounds = y * middle + energy * np.sqrt(reaches.energy_of.largest(squares))
+    y = _best_share(thetas, reaches.mean_energies)
+    squares = _squared_energies(thetas, y, reaches.mean_energies)
+    return bounds, y * np.abs(residual @ reaches.mean_middle) + energy * np.sqrt(squares)
+
+
+def _best_share(thetas: np.ndarray, energies: np.ndarray) -> np.ndarray:
+    """The y (designs, rows) for which the sum in the module's head is least; the bound holds with any."""
+    return energies.sum(axis=1) / np.maximum(thetas @ energies.T, 1e-300)
+
+
+def _squared_energies(thetas: np.ndarray, y: np.ndarray, energies: np.ndarray) -> np.ndarray:
+    """That sum (designs, rows)."""
+    parts = y * y * (thetas @ energies.T) - 2 * y * energies.sum(axis=1) + (1 / thetas) @ energies.T
+    return np.maximum(parts, 0.0)

@@ -11,14 +11,14 @@ there vary (fem/reach). Derived independently; the pieces are the usual ones of 
 from memory). How the basis comes about: fem/greedy.
 """
 
-from collections.abc import Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 
 import numpy as np
 
 from plancha.fem.affine import Affine
-from plancha.fem.reach import largest_of_quadratics
+from plancha.fem.faces import Faces, means_on, peaks_on, rows_at
+from plancha.fem.reach import Reaches, bounds_of
 
 SMALL = 0.05  # of the largest rise: a component's own rise below this counts as this
 CHUNK = 128  # designs at a time: what is made of them stays in the processor's cache
@@ -38,57 +38,6 @@ class Basis:
     right_sides: np.ndarray
     right_parts: np.ndarray
     matrix_parts: np.ndarray
-
-
-@dataclass(frozen=True)
-class Points:
-    """Rows that belong to components, those of one component side by side: ``owner`` (rows,), ``starts`` (sources,)."""
-
-    owner: np.ndarray
-    starts: np.ndarray
-
-    def largest(self, values: np.ndarray) -> np.ndarray:
-        """Each component's largest (designs, sources) of values (designs, rows)."""
-        return np.maximum.reduceat(values, self.starts, axis=1)
-
-
-@dataclass(frozen=True)
-class Faces:
-    """The components' active faces in the reduced basis.
-
-    Control values of corners (corners, functions) and sides (sides, functions), what held unknowns add to each, how many sides each
-    component has; elements (elements, 6) as numbers of three corners and three sides, those ``beside`` each side (sides, 2); means
-    (sources, functions) and what is added.
-    """
-
-    corners: np.ndarray
-    corner_lift: np.ndarray
-    corner_of: Points
-    sides: np.ndarray
-    side_lift: np.ndarray
-    sides_each: np.ndarray
-    elements: np.ndarray
-    beside: np.ndarray
-    means: np.ndarray
-    mean_lift: np.ndarray
-
-
-@dataclass(frozen=True)
-class Reaches:
-    """What bounds an error at the components' active faces.
-
-    ``energies`` (points, q) z'K_q z of the points that matter, ``mean_energies`` (sources, q) of the means. Of a residual's
-    coordinates (m,): the sizes of ``middle`` (m, rows) times these, added up for each component, and ``left`` (sources,) times the
-    residual's norm bound e_mid; ``mean_middle`` (m, sources) gives its means.
-    """
-
-    energies: np.ndarray
-    energy_of: Points
-    mean_energies: np.ndarray
-    middle: np.ndarray
-    middle_of: Points
-    left: np.ndarray
-    mean_middle: np.ndarray
 
 
 @dataclass(frozen=True)
@@ -159,51 +108,9 @@ def _evaluated(model: ReducedModel, values: np.ndarray) -> tuple[np.ndarray, ...
     found = np.linalg.solve(matrices, (factors @ basis.right_sides)[:, :, None])[:, :, 0]
     products = (found[:, :, None] * thetas[:, None, :]).reshape(len(values), -1)
     residual = factors @ basis.right_parts - products @ basis.matrix_parts.reshape(size * count, -1)
-    peaks, means = _peaks(model.faces, found), found @ model.faces.means.T + model.faces.mean_lift
-    bounds, mean_bounds = _bounds(model.reaches, thetas, residual)
+    peaks, means = peaks_on(model.faces, found), means_on(model.faces, found)
+    bounds, mean_bounds = bounds_of(model.reaches, thetas, residual)
     return peaks, bounds, means, mean_bounds, np.abs(peaks) * model.errors, found
-
-
-def _bounds(reaches: Reaches, thetas: np.ndarray, residual: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-    """Bounds [K] of the error at any point of the faces, and of their means: arrays (designs, sources)."""
-    norm = np.linalg.norm(residual, axis=1)[:, None]
-    energy = norm / np.sqrt(thetas.min(axis=1))[:, None]
-    largest = reaches.energies[reaches.energy_of.starts]
-    middle = np.add.reduceat(np.abs(residual @ reaches.middle), reaches.middle_of.starts, axis=1) + reaches.left * norm
-    y = _best_share(thetas, largest)
-    squares = _squared_energies(thetas, y[:, reaches.energy_of.owner], reaches.energies)
-    bounds = y * middle + energy * np.sqrt(reaches.energy_of.largest(squares))
-    y = _best_share(thetas, reaches.mean_energies)
-    squares = _squared_energies(thetas, y, reaches.mean_energies)
-    return bounds, y * np.abs(residual @ reaches.mean_middle) + energy * np.sqrt(squares)
-
-
-def _best_share(thetas: np.ndarray, energies: np.ndarray) -> np.ndarray:
-    """The y (designs, rows) for which the sum in the module's head is least; the bound holds with any."""
-    return energies.sum(axis=1) / np.maximum(thetas @ energies.T, 1e-300)
-
-
-def _squared_energies(thetas: np.ndarray, y: np.ndarray, energies: np.ndarray) -> np.ndarray:
-    """That sum (designs, rows)."""
-    parts = y * y * (thetas @ energies.T) - 2 * y * energies.sum(axis=1) + (1 / thetas) @ energies.T
-    return np.maximum(parts, 0.0)
-
-
-def _peaks(faces: Faces, coefficients: np.ndarray) -> np.ndarray:
-    """Largest value (designs, sources) of each design's field on each face, on the polynomial itself.
-
-    Only an element with a control value above the largest corner's can hold a larger one.
-    """
-    corners = coefficients @ faces.corners.T + faces.corner_lift
-    sides = coefficients @ faces.sides.T + faces.side_lift
-    best = faces.corner_of.largest(corners)
-    designs, above = np.nonzero(sides > np.repeat(best, faces.sides_each, axis=1))
-    owners = np.repeat(np.arange(best.shape[1]), faces.sides_each)[above]
-    for elements in faces.beside[above].T:
-        numbers = faces.elements[elements].T
-        controls = np.concatenate([corners[designs, numbers[:3]], sides[designs, numbers[3:]]])
-        np.maximum.at(best, (designs, owners), largest_of_quadratics(controls))
-    return best
 
 
 def face_rises(model: ReducedModel, coefficients: np.ndarray, body: int, face: int) -> np.ndarray:
@@ -216,15 +123,3 @@ def face_rises(model: ReducedModel, coefficients: np.ndarray, body: int, face: i
         coefficients @ rows_at(model.basis.functions, model.affine.places[unknowns]).T + model.affine.lift[unknowns]
     )
     return values
-
-
-def rows_at(functions: np.ndarray, places: np.ndarray) -> np.ndarray:
-    """Values (places, functions) of functions (free, functions) at free unknowns; 0 where a place is -1, a held one."""
-    rows = functions[places]
-    rows[places < 0] = 0.0
-    return rows
-
-
-def points_of(counts: Sequence[int]) -> Points:
-    """Rows of which each component has so many."""
-    return Points(np.repeat(np.arange(len(counts)), counts), np.cumsum([0, *counts])[:-1])

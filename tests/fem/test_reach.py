@@ -9,8 +9,9 @@ from hypothesis.extra.numpy import arrays
 from pytest import approx
 
 from plancha.fem.energy import energy_of, face_inverse_root
+from plancha.fem.faces import face_controls, largest_of_quadratics
 from plancha.fem.plan import EDGES_OF_TRIANGLE, shape_values
-from plancha.fem.reach import face_controls, largest_of_quadratics, not_dominated, reach_energies
+from plancha.fem.reach import not_dominated, reach_energies
 
 VALUES = arrays(float, 6, elements=st.floats(-10, 10).map(lambda x: round(x, 3)))
 
