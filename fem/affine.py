@@ -63,6 +63,13 @@ class Affine:
         places[self.free] = np.arange(len(self.free))
         return places
 
+    @property
+    def content(self) -> list:
+        """All that determines what a reduced model of it is, in plain values (geometry/store)."""
+        matrices = [(matrix.data, matrix.indices, matrix.indptr) for matrix in self.matrices]
+        rights = [self.right_sides, self.right_exponents, self.linear]
+        return [self.parameters, matrices, self.exponents, *rights, self.free, self.lift, self.sheets.stack.reference]
+
     @cached_property
     def _middles(self) -> np.ndarray:
         return np.array([1.0 if each.kind in LINEAR else each.middle for each in self.parameters])

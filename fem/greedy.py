@@ -10,8 +10,9 @@ from plancha.fem.energy import Energy, energy_of
 from plancha.fem.faces import FaceShape, face_shape, faces_of, rows_at
 from plancha.fem.parameters import LINEAR, Parameter
 from plancha.fem.reach import face_energies, reaches_of
-from plancha.fem.reduced import Basis, ReducedModel, evaluate
+from plancha.fem.reduced import Basis, ReducedModel, arrays_of, evaluate, model_from
 from plancha.fem.solve import Solution
+from plancha.geometry.store import Keep, made_anew
 
 WANTED = 0.005  # largest bound over rise on the designs trained on; on others it is a little larger
 MOST = 80  # functions
@@ -25,6 +26,7 @@ def reduced_model(
     wanted: float = WANTED,
     errors: np.ndarray | None = None,
     most: int = MOST,
+    keep: Keep = made_anew,
 ) -> ReducedModel:
     """Train a reduced model on a solved problem.
 
@@ -39,7 +41,9 @@ def reduced_model(
     errors : array (sources,), [-]
         Estimated discretisation errors relative to the peak rises (`ErrorEstimate`), told beside the bounds; nothing if left out.
     most : int
-        About so many functions at most.
+        No more functions than that.
+    keep : function
+        Which may know the model already (geometry/store).
 
     Raises
     ------
@@ -47,18 +51,25 @@ def reduced_model(
         If a coolant is solved for, or a parameter acts otherwise than in proportion.
     """
     affine = affine_of(solution, parameters)
-    energy = energy_of(affine.matrix(np.ones(len(affine.matrices))))
     shapes = [face_shape(solution, source) for source in solution.sheets.stack.sources]
-    energies = face_energies(affine, energy, shapes)
     told = np.zeros(len(shapes)) if errors is None else np.asarray(errors, float)
-    designs = training_designs(parameters)
-    grown, chosen = _started(affine, energy, shapes), np.array([each.middle for each in parameters])
+    asked = [affine.content, [shape.unknowns for shape in shapes], wanted, most]
+    found = keep("reduced", asked, lambda: arrays_of(_trained(affine, shapes, wanted, most)))
+    return replace(model_from(affine, found), errors=told)
+
+
+def _trained(affine: Affine, shapes: Sequence[FaceShape], wanted: float, most: int) -> ReducedModel:
+    """The model, grown until its bounds are as wanted, or no further function helps."""
+    energy = energy_of(affine.matrix(np.ones(len(affine.matrices))))
+    energies = face_energies(affine, energy, shapes)
+    designs = training_designs(affine.parameters)
+    grown, chosen = _started(affine, energy, shapes), np.array([each.middle for each in affine.parameters])
     solved: set[int] = set()
     while True:
         grown = _grown(affine, energy, grown, _answer(affine, chosen))
         nodal = [rows_at(grown.basis.functions, each) for each in grown.places]
         faces, reaches = faces_of(shapes, nodal, affine.lift), reaches_of(shapes, energies, grown.errors)
-        model = ReducedModel(affine, grown.basis, faces, reaches, np.inf, told)
+        model = ReducedModel(affine, grown.basis, faces, reaches, np.inf, np.zeros(len(shapes)))
         worst = evaluate(model, designs).worst
         model, last = replace(model, reached=float(worst.max())), int(np.argmax(worst))
         if model.reached <= wanted or len(solved) + 1 >= most or last in solved:

@@ -11,13 +11,15 @@ there vary (fem/reach). Derived independently; the pieces are the usual ones of 
 from memory). How the basis comes about: fem/greedy.
 """
 
+from collections.abc import Mapping
 from concurrent.futures import ThreadPoolExecutor
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
+from typing import Any
 
 import numpy as np
 
 from plancha.fem.affine import Affine
-from plancha.fem.faces import Faces, means_on, peaks_on, rows_at
+from plancha.fem.faces import Faces, Points, means_on, peaks_on, rows_at
 from plancha.fem.reach import Reaches, bounds_of
 
 SMALL = 0.05  # of the largest rise: a component's own rise below this counts as this
@@ -64,6 +66,9 @@ class ReducedModel:
         kind = "certified" if self.is_certified else "estimate"
         size = f"{self.basis.functions.shape[1]} functions for {len(self.affine.free)} unknowns"
         return f"ReducedModel({size}, {kind}, bound {100 * self.reached:.2g} % of the rise; {names})"
+
+
+PARTS = {Basis: "basis", Faces: "faces", Reaches: "reaches"}  # of a model, by their names in it
 
 
 @dataclass(frozen=True)
@@ -123,3 +128,28 @@ def face_rises(model: ReducedModel, coefficients: np.ndarray, body: int, face: i
         coefficients @ rows_at(model.basis.functions, model.affine.places[unknowns]).T + model.affine.lift[unknowns]
     )
     return values
+
+
+def arrays_of(model: ReducedModel) -> dict[str, np.ndarray]:
+    """All of a model but its problem, as named arrays."""
+    found = {"reached": np.array(model.reached), "errors": model.errors}
+    for part in PARTS:
+        for field in fields(part):
+            value = getattr(getattr(model, PARTS[part]), field.name)
+            points = {"owner": value.owner, "starts": value.starts} if isinstance(value, Points) else {"": value}
+            found |= {f"{PARTS[part]}.{field.name}.{name}": each for name, each in points.items()}
+    return found
+
+
+def model_from(affine: Affine, arrays: Mapping[str, np.ndarray]) -> ReducedModel:
+    """The model that `arrays_of` took apart, on its problem."""
+
+    def part(kind: type) -> Any:
+        own = {}
+        for field in fields(kind):
+            name = f"{PARTS[kind]}.{field.name}."
+            is_points = f"{name}owner" in arrays
+            own[field.name] = Points(arrays[f"{name}owner"], arrays[f"{name}starts"]) if is_points else arrays[name]
+        return kind(**own)
+
+    return ReducedModel(affine, part(Basis), part(Faces), part(Reaches), float(arrays["reached"]), arrays["errors"])

@@ -17,6 +17,7 @@ from plancha.fem.reduced import evaluate, face_rises
 from plancha.fem.sheets import sheets_of
 from plancha.fem.solve import conduction_matrix, solve
 from plancha.geometry.bodies import COMPONENT_SIDE, COOLED_SIDE
+from plancha.geometry.store import Store
 from plancha.geometry.study_file import read_study
 
 HELD = """
@@ -196,3 +197,16 @@ def test_conductivity_that_follows_temperature_makes_it_an_estimate(tmp_path_fac
 def test_impossible_parameters_are_refused(kind, low, high):
     with pytest.raises(ValueError, match="kind one of"):
         Parameter("x", kind, (0,), low, high)
+
+
+def test_a_kept_model_answers_as_the_trained_one(tmp_path, solution, parameters, model):
+    keep, few = Store(tmp_path).keep, parameters[2:4]
+    first = reduced_model(solution, few, wanted=0.02, keep=keep)
+    again = reduced_model(solution, few, wanted=0.02, keep=keep, errors=np.array([0.1, 0.2]))
+    designs = training_designs(few, 32)
+    one, other = evaluate(first, designs), evaluate(again, designs)
+    assert len(list(tmp_path.iterdir())) == 1
+    assert np.array_equal(one.peaks, other.peaks) and np.array_equal(one.bounds, other.bounds)
+    assert other.discretisation == approx(np.abs(one.peaks) * [0.1, 0.2])
+    reduced_model(solution, parameters[2:3], wanted=0.02, keep=keep)
+    assert len(list(tmp_path.iterdir())) == 2
