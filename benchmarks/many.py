@@ -345,7 +345,8 @@ def page(designs: int, seed: int) -> list[str]:
         "## Reduced basis with a bound of every peak",
         "",
         "Five parameters: plate 1.5 to 5 mm, its k 150 to 400 W/m/K, joint 3 to 40 mm2 K/W, film 700 to 3000 W/m2/K; power 100 to",
-        "250 W, or the die 0.3 to 1 mm. Trained until bound over rise is 0.5 % on its own designs; all else on random designs. Peaks of",
+        "250 W, or the die 0.3 to 1 mm. Trained until bound over rise is 0.5 % on its own designs; all else on random designs. Peaks "
+        "of",
         "all components, on the polynomial. Full: each design's matrix factorised and solved. A bound is violated where the true error",
         "is larger by more than rounding. A rise counts at least a twentieth of the design's largest where bound over rise is told.",
         "",
