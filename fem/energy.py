@@ -62,7 +62,7 @@ def face_inverse_root(matrix: sp.csr_array, face: np.ndarray) -> np.ndarray:
     With those unknowns eliminated last, the factor's last block is a factor of that part's inverse.
     """
     from cvxopt import amd
-    from scipy.linalg import solve_triangular
+    from scipy.linalg.lapack import dtrtri
 
     size = matrix.shape[0]
     inner = np.setdiff1d(np.arange(size), face)
@@ -71,7 +71,8 @@ def face_inverse_root(matrix: sp.csr_array, face: np.ndarray) -> np.ndarray:
     lower, kept = _factor_in_order(matrix[permutation][:, permutation])
     last = slice(size - len(face), size)
     root = np.empty((len(face), len(face)))
-    root[kept[last] - last.start] = solve_triangular(lower[last, last].toarray(), np.eye(len(face)), lower=True).T
+    inverse, _ = dtrtri(lower[last, last].toarray(), lower=1)
+    root[kept[last] - last.start] = inverse.T
     return root
 
 

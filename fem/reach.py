@@ -15,23 +15,28 @@ from plancha.fem.energy import Energy, face_inverse_root
 from plancha.fem.faces import FaceShape, Points, points_of
 
 LEFT_OUT = 1e-2  # of the largest error in the energy's middle that a face is told of: the rest is bounded
+SLACK = 0.05  # by which squared reaches may be told too large, for a tenth of the points
 STEP = 1e-3  # by which a matrix is made smaller to see what share of a reach is its own
 
 
 Controlled = tuple[np.ndarray, sp.csr_array]  # unknowns (nodes,), -1 where held at nothing, and `FaceControls.matrix`
 
 
-def reach_energies(matrices: Sequence[sp.csr_array], faces: Sequence[Controlled]) -> list[np.ndarray]:
-    """Energies (controls, q) in each matrix of the answer z = K^-1 phi to each control functional of a face, K being their sum.
+def reach_energies(
+    matrices: Sequence[sp.csr_array], varies: Sequence[bool], faces: Sequence[Controlled]
+) -> list[np.ndarray]:
+    """Energies (controls, q) in each matrix of the answer z = K^-1 phi to each control functional of a face, K being their sum; no less
+    than they are.
 
     Their sum over the matrices is the functional's squared reach. z'K_q z is how fast the squared reach grows as K_q is made
-    smaller; the reach being convex in that, a finite step finds no less.
+    smaller; the reach being convex in that, a finite step finds no less. Of a matrix that does not vary, which hardly counts, the
+    whole is told.
     """
     whole = sum(matrices[1:], matrices[0])
     squares = _squared_reaches(whole, faces)
-    found = [np.empty((len(each), len(matrices))) for each in squares]
-    for number, matrix in enumerate(matrices):
-        more = _squared_reaches(whole - STEP * matrix, faces)
+    found = [np.repeat(each[:, None], len(matrices), axis=1) for each in squares]
+    for number in np.flatnonzero(varies):
+        more = _squared_reaches(whole - STEP * matrices[number], faces)
         for energies, after, before in zip(found, more, squares):
             energies[:, number] = np.maximum(after - before, 0.0) / STEP
     return found
@@ -47,12 +52,15 @@ def _squared_reaches(matrix: sp.csr_array, faces: Sequence[Controlled]) -> list[
     return [np.einsum("ij,ij->i", each, each) for each in rows]
 
 
-def not_dominated(rows: np.ndarray) -> np.ndarray:
-    """Those rows (n, k) that no other exceeds in every column: a maximum over them of a sum with weights >= 0 is one over all."""
+def dominating(rows: np.ndarray) -> np.ndarray:
+    """Few rows (m, k), one of which is in every column at least each of ``rows`` (n, k) and hardly more; the largest sum first.
+
+    The maximum over them of a sum with weights >= 0 is no less than over all, and at most by SLACK more.
+    """
     kept: list[np.ndarray] = []
     for row in rows[np.argsort(-rows.sum(axis=1), kind="stable")]:
         if not kept or not (np.array(kept) >= row).all(axis=1).any():
-            kept.append(row)
+            kept.append((1 + SLACK) * row)
     return np.array(kept)
 
 
@@ -85,9 +93,10 @@ class FaceEnergies:
 def face_energies(affine: Affine, energy: Energy, shapes: Sequence[FaceShape]) -> list[FaceEnergies]:
     """How far energy reaches on each face."""
     places = [affine.places[shape.unknowns] for shape in shapes]
-    points = reach_energies(affine.matrices, [(own, shape.controls.matrix) for own, shape in zip(places, shapes)])
+    controlled = [(own, shape.controls.matrix) for own, shape in zip(places, shapes)]
+    points = reach_energies(affine.matrices, affine.exponents.any(axis=1), controlled)
     means = [_mean_energies(affine, energy, own, shape.weights) for own, shape in zip(places, shapes)]
-    return [FaceEnergies(not_dominated(each), mean) for each, mean in zip(points, means)]
+    return [FaceEnergies(dominating(each), mean) for each, mean in zip(points, means)]
 
 
 def _mean_energies(affine: Affine, energy: Energy, places: np.ndarray, weights: np.ndarray) -> np.ndarray:
