@@ -13,10 +13,11 @@ import numpy as np
 import scipy.sparse as sp
 
 from plancha.fem.exchanges import Exchange
-from plancha.fem.parameters import LINEAR, Parameter, values_in
+from plancha.fem.parameters import LINEAR, Parameter, own_value
 from plancha.fem.sheets import Sheets
 from plancha.fem.slabs import Slab, slab_entries, summed
 from plancha.fem.solve import Solution, free_unknowns, is_linear
+from plancha.geometry.bodies import Stack
 from plancha.geometry.faults import Failure
 
 # What a parameter of a body, joint or film does to what it conducts.
@@ -90,6 +91,8 @@ class Affine:
 
     def _monomials(self, values: np.ndarray, exponents: np.ndarray) -> np.ndarray:
         used = exponents.any(axis=0)
+        if not (values[:, used] > 0).all():
+            raise ValueError("a thickness, conductivity, impedance or coefficient of a design is not above 0")
         return np.exp(np.log(values[:, used] / self._middles[used]) @ exponents[:, used].T)
 
     def matrix(self, thetas: np.ndarray) -> sp.csr_array:
@@ -111,12 +114,12 @@ def affine_of(solution: Solution, parameters: Sequence[Parameter]) -> Affine:
     reasons = [*_obstacles(sheets, parameters)]
     if reasons:
         raise NotReducible("no reduced model: " + "; ".join(reasons))
-    own, free = values_in(stack, parameters), free_unknowns(sheets)
+    free = free_unknowns(sheets)
     lift = np.zeros(sheets.size)
     lift[sheets.held] = sheets.held_temperatures - stack.reference
-    terms = _added_up(_matrices(solution, parameters, own))
+    terms = _added_up(_matrices(solution, parameters))
     held = [((*exponents, ALWAYS), -(matrix @ lift)[free]) for exponents, matrix in terms.items()]
-    heat = [((*exponents, linear), load[free]) for exponents, linear, load in _heat(solution, parameters, own)]
+    heat = [((*exponents, linear), load[free]) for exponents, linear, load in _heat(solution, parameters)]
     rights = _added_up([*held, *heat])
     keys = np.array(list(rights), int).reshape(-1, len(parameters) + 1)
     return Affine(
@@ -149,29 +152,35 @@ def _obstacles(sheets: Sheets, parameters: Sequence[Parameter]) -> Iterator[str]
         yield "nothing heats the bodies"
     if sheets.streams:
         yield "coolants that warm up on their way make the problem unsymmetric"
+    acted_on = [(each.kind, number) for each in parameters for number in each.numbers]
+    if len(set(acted_on)) < len(acted_on):
+        yield "two parameters act on the same number"
     for each in parameters:
         for number in each.numbers:
-            if each.kind == "impedance":
-                joint = stack.joints[number]
-                if joint.conductance is not None or joint.patches:
-                    yield f"{each.name}: {joint.name} is not the same everywhere"
-                elif joint.impedance == 0:
-                    yield f"{each.name}: {joint.name} is a perfect contact"
-            if each.kind == "coefficient":
-                film = stack.films[number]
-                if not isinstance(film.coefficient, (int, float)) or not film.coefficient > 0:
-                    yield f"{each.name}: {film.name} has no one coefficient"
-            if each.kind == "thickness" and any(s.heat_depth > 0 and s.chain[0] == number for s in stack.sources):
-                yield f"{each.name}: heat is made down to a depth of {stack.bodies[number].name}"
+            yield from (f"{each.name}: {fault}" for fault in _owner_faults(stack, each.kind, number))
 
 
-def _matrices(
-    solution: Solution, parameters: Sequence[Parameter], own: np.ndarray
-) -> Iterator[tuple[tuple[int, ...], sp.csr_array]]:
+def _owner_faults(stack: Stack, kind: str, number: int) -> Iterator[str]:
+    """What is wrong with a body, joint or film as the owner of a parameter."""
+    if kind == "impedance":
+        joint = stack.joints[number]
+        if joint.conductance is not None or joint.patches:
+            yield f"{joint.name} is not the same everywhere"
+        elif joint.impedance == 0:
+            yield f"{joint.name} is a perfect contact"
+    elif kind == "coefficient":
+        film = stack.films[number]
+        if not isinstance(film.coefficient, (int, float)) or not film.coefficient > 0:
+            yield f"{film.name} has no one coefficient"
+    elif kind == "thickness" and any(s.heat_depth > 0 and s.chain[0] == number for s in stack.sources):
+        yield f"heat is made down to a depth of {stack.bodies[number].name}"
+
+
+def _matrices(solution: Solution, parameters: Sequence[Parameter]) -> Iterator[tuple[tuple[int, ...], sp.csr_array]]:
     """All that conducts, at the parameters' middles: exponents, matrix."""
     for kind, number, apart, matrix in _pieces(solution):
         exponents = tuple(_exponent(each, kind, number, apart) for each in parameters)
-        yield exponents, _at_middles(parameters, own, exponents) * matrix
+        yield exponents, _at_middles(solution, parameters, number, exponents) * matrix
 
 
 def _pieces(solution: Solution) -> Iterator[tuple[str, int, tuple[str, ...], sp.csr_array]]:
@@ -221,14 +230,14 @@ def _exponent(parameter: Parameter, kind: str, number: int, apart: tuple[str, ..
     return EXPONENTS.get((parameter.kind, kind), 0)
 
 
-def _at_middles(parameters: Sequence[Parameter], own: np.ndarray, exponents: Sequence[int]) -> float:
-    """Factor from the stack's own values to the parameters' middles."""
-    return float(np.prod([(p.middle / value) ** e for p, value, e in zip(parameters, own, exponents) if e]))
+def _at_middles(solution: Solution, parameters: Sequence[Parameter], number: int, exponents: Sequence[int]) -> float:
+    """Factor from what the body, joint or film of that number has itself to the parameters' middles."""
+    stack = solution.sheets.stack
+    ratios = ((each.middle / own_value(stack, each.kind, number)) ** e for each, e in zip(parameters, exponents) if e)
+    return float(np.prod([*ratios]))
 
 
-def _heat(
-    solution: Solution, parameters: Sequence[Parameter], own: np.ndarray
-) -> Iterator[tuple[tuple[int, ...], int, np.ndarray]]:
+def _heat(solution: Solution, parameters: Sequence[Parameter]) -> Iterator[tuple[tuple[int, ...], int, np.ndarray]]:
     """All that heats: exponents, number of the parameter whose value counts, or ALWAYS, and heat (unknowns,) [W]."""
     sheets = solution.sheets
     none = (0,) * len(parameters)
@@ -239,7 +248,7 @@ def _heat(
         kind, number = _owner(exchange)
         linear = ALWAYS if exchange.kind in ("rim", "radiation") else _linear(parameters, "temperature", number)
         exponents = tuple(_exponent(each, kind, number, ()) for each in parameters)
-        weights = _at_middles(parameters, own, exponents) * exchange.at(solution.temperature).weights
+        weights = _at_middles(solution, parameters, number, exponents) * exchange.at(solution.temperature).weights
         yield exponents, linear, weights * (1.0 if linear != ALWAYS else exchange.temperature - sheets.stack.reference)
 
 

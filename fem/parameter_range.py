@@ -14,8 +14,8 @@ from plancha.geometry.bodies import Stack
 from plancha.geometry.grading import snapped_stack
 from plancha.geometry.store import Keep, made_anew
 
-# Where each kind keeps heat together, so that triangles and sub-layers must be smallest: thick bodies hide small sources from their other
-# face, the rest makes spreading a larger share of the rise.
+# Where each kind keeps heat together, so that triangles and sub-layers must be smallest: thick bodies hide small sources from their
+# other face, the rest makes spreading a larger share of the rise.
 CONCENTRATED = {"thickness": "high", "conductivity": "low", "impedance": "low", "coefficient": "high"}
 SPREAD: dict[str, str] = {kind: {"high": "low", "low": "high"}[end] for kind, end in CONCENTRATED.items()}
 ENDS: tuple[dict[str, str], ...] = (

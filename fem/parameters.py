@@ -100,7 +100,12 @@ def changed_stack(stack: Stack, parameters: Sequence[Parameter], values: Sequenc
 
 def values_in(stack: Stack, parameters: Sequence[Parameter]) -> np.ndarray:
     """The parameters' values (parameters,) in a stack; where one has several owners, the first one's."""
-    return np.array([_values(stack, each.kind)[each.numbers[0]] for each in parameters], float)
+    return np.array([own_value(stack, each.kind, each.numbers[0]) for each in parameters])
+
+
+def own_value(stack: Stack, kind: str, number: int) -> float:
+    """What a body, joint, film or source of a stack has itself of a kind (SI)."""
+    return float(KINDS[kind].read(getattr(stack, KINDS[kind].owners)[number]))
 
 
 def parameters_between(one: Stack, other: Stack) -> list[Parameter]:

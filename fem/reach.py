@@ -23,19 +23,18 @@ Controlled = tuple[np.ndarray, sp.csr_array]  # unknowns (nodes,), -1 where held
 
 
 def reach_energies(
-    matrices: Sequence[sp.csr_array], varies: Sequence[bool], faces: Sequence[Controlled]
+    matrices: Sequence[sp.csr_array], varies: np.ndarray, faces: Sequence[Controlled]
 ) -> list[np.ndarray]:
-    """Energies (controls, q) in each matrix of the answer z = K^-1 phi to each control functional of a face, K being their sum; no less
-    than they are.
+    """Energies (controls, q) in each matrix of the answer z = K^-1 phi to each control functional of a face, K being their sum.
 
-    Their sum over the matrices is the functional's squared reach. z'K_q z is how fast the squared reach grows as K_q is made
-    smaller; the reach being convex in that, a finite step finds no less. Of a matrix that does not vary, which hardly counts, the
-    whole is told.
+    They are told no smaller than they are. Their sum over the matrices is the functional's squared reach. z'K_q z is how fast that
+    grows as K_q is made smaller; being convex in that, a finite step finds no less. Of a matrix that does not vary, which hardly
+    counts, the whole squared reach is told.
     """
     whole = sum(matrices[1:], matrices[0])
     squares = _squared_reaches(whole, faces)
     found = [np.repeat(each[:, None], len(matrices), axis=1) for each in squares]
-    for number in np.flatnonzero(varies):
+    for number in np.flatnonzero(varies).tolist():
         more = _squared_reaches(whole - STEP * matrices[number], faces)
         for energies, after, before in zip(found, more, squares):
             energies[:, number] = np.maximum(after - before, 0.0) / STEP
@@ -94,7 +93,7 @@ def face_energies(affine: Affine, energy: Energy, shapes: Sequence[FaceShape]) -
     """How far energy reaches on each face."""
     places = [affine.places[shape.unknowns] for shape in shapes]
     controlled = [(own, shape.controls.matrix) for own, shape in zip(places, shapes)]
-    points = reach_energies(affine.matrices, affine.exponents.any(axis=1), controlled)
+    points = reach_energies(affine.matrices, (affine.exponents != 0).any(axis=1), controlled)
     means = [_mean_energies(affine, energy, own, shape.weights) for own, shape in zip(places, shapes)]
     return [FaceEnergies(dominating(each), mean) for each, mean in zip(points, means)]
 

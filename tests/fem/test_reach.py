@@ -67,18 +67,18 @@ def test_energies_of_the_parts_are_no_less_than_they_are_and_hardly_more():
     parts = [halves[0] + halves[1] - (tie - across), tie]
     face = np.array([90, 91, 100, 104])
     controls = sp.csr_array(np.eye(4))
-    (energies,) = reach_energies(parts, [True, True], [(face, controls)])
+    (energies,) = reach_energies(parts, np.array([True, True]), [(face, controls)])
     answers = np.linalg.inv(whole.toarray())[:, face]
     for number, part in enumerate(parts):
         true = np.einsum("ij,ij->j", answers, part @ answers)
         assert (energies[:, number] >= true * (1 - 1e-9)).all() and energies[:, number] == approx(true, rel=0.01)
-    (whole_told,) = reach_energies(parts, [True, False], [(face, controls)])
+    (whole_told,) = reach_energies(parts, np.array([True, False]), [(face, controls)])
     assert whole_told[:, 0] == approx(energies[:, 0]) and whole_told[:, 1] == approx(energies.sum(axis=1), rel=0.01)
 
 
 def test_a_held_node_of_a_face_reaches_nowhere():
     matrix = grid_problem()
-    (energies,) = reach_energies([matrix], [True], [(np.array([5, -1, 60]), sp.csr_array(np.eye(3)))])
+    (energies,) = reach_energies([matrix], np.array([True]), [(np.array([5, -1, 60]), sp.csr_array(np.eye(3)))])
     assert energies[1, 0] == 0 and (energies[[0, 2], 0] > 0).all()
 
 

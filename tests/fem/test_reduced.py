@@ -151,6 +151,15 @@ def test_a_patch_follows_its_body_where_it_has_the_bodys_own_value(tmp_path_fact
     assert abs(affine.matrix(affine.thetas(design)[0]) - matrix).max() < 1e-13 * abs(matrix).max()
 
 
+def test_owners_of_one_parameter_take_the_same_value_whatever_they_had(solution):
+    stack = solution.sheets.stack
+    assert stack.joints[0].impedance != stack.joints[1].impedance
+    both = [Parameter("both joints", "impedance", (0, 1), 5e-6, 50e-6)]
+    affine, design = affine_of(solution, both), np.array([[20e-6]])
+    free, matrix = affine.free, conduction_matrix(full(solution, both, design[0]).sheets, None)
+    assert abs(affine.matrix(affine.thetas(design)[0]) - matrix[free][:, free]).max() < 1e-13 * abs(matrix).max()
+
+
 def test_what_differs_between_two_stacks_is_found_and_named(solution):
     stack = solution.sheets.stack
     films = tuple(replace(film, temperature=film.temperature + 10) for film in stack.films)
@@ -177,6 +186,10 @@ def test_what_stands_in_the_way_is_said_all_at_once(tmp_path_factory, solution, 
     solved = solve_stack(stack_from(deep, tmp_path_factory))
     die = [body.name for body in solved.sheets.stack.bodies].index("die/silicon")
     wanted = [Parameter("t", "thickness", (die,), 1e-4, 1e-3), Parameter("R", "impedance", (0,), 1e-6, 1e-5)]
+    with pytest.raises(NotReducible, match="two parameters act on the same number"):
+        affine_of(solution, 2 * [Parameter("film", "coefficient", (0,), 1.0, 2.0)])
+    with pytest.raises(ValueError, match="not above 0"):
+        affine_of(solution, [Parameter("film", "coefficient", (0,), 1.0, 2.0)]).thetas(np.array([[0.0]]))
     with pytest.raises(NotReducible, match=r"t: heat is made .* of die/silicon; R: interface is a perfect contact"):
         affine_of(solved, wanted)
 
