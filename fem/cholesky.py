@@ -5,7 +5,8 @@ import scipy.sparse as sp
 
 from plancha.geometry.faults import Failure
 
-FEW = 2  # columns that are solved for one by one; more of them CHOLMOD takes four at a time, as a sparse matrix
+FEW = 2  # columns that are solved for one by one; more of them CHOLMOD takes four at a time, as a sparse matrix, quicker if that is
+SPARSE = 0.1  # share of entries that are something
 
 
 class NotPositiveDefinite(Failure):
@@ -31,7 +32,7 @@ class Cholesky:
         from cvxopt import matrix as dense
 
         columns = right_side.reshape(len(right_side), -1)
-        if columns.shape[1] > FEW:
+        if columns.shape[1] > FEW and np.count_nonzero(columns) < SPARSE * columns.size:
             found = self._cholmod.spsolve(self._factor, _exchanged(sp.coo_array(columns)))
             starts, rows, values = (np.array(part).ravel() for part in found.CCS)
             return sp.csc_array((values, rows, starts), shape=columns.shape).toarray()

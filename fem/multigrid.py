@@ -18,8 +18,8 @@ from plancha.geometry.faults import Failure
 TIGHT = 1e-12  # of the right side's norm: what may be left
 STEPS = 200
 # Of Chebyshev, before the coarser level and after it; fewer are as much work in more steps, most where conduction has a grain.
-RELAXATIONS = 4
-BAND = 12.0  # they act on the upper part of the spectrum, from 1 / BAND of the largest eigenvalue
+RELAXATIONS = 6
+BAND = 25.0  # they act on the upper part of the spectrum, from 1 / BAND of the largest eigenvalue
 POWERS = 30  # steps that find the largest eigenvalue
 FEW = 20_000  # unknowns of a level for which it is sought anew
 SAFE = 1.2  # times what they find

@@ -14,12 +14,12 @@ from plancha.geometry.mesh import GROWTH, LARGEST, PlanMesh, SizeZone, mesh_of, 
 from plancha.geometry.power_map import jump_lines, smallest_strong_feature, strong_regions
 from plancha.geometry.store import Arrays, Keep, made_anew
 
-PER_FEATURE = (
-    1.15  # triangle sides across the smallest strong feature of a source, before every triangle is cut into four
-)
+# Triangle sides across the smallest strong feature of a source, before every triangle is cut into four.
+PER_FEATURE = 0.95
+ASKEW = 1.6  # as many again where the mesh does not follow the map's jumps
 USUAL = 0.005  # accuracy for which that is meant
-FINER = 1 / 6  # power of the accuracy by which more sides are taken where more is asked for; measured
-PER_OUTLINE = 1  # triangle sides along the shorter side of any outline, likewise
+FINER = 1 / 3  # power of the accuracy by which more sides are taken where more is asked for; measured
+PER_OUTLINE = 0.7  # triangle sides along the shorter side of any outline, likewise
 MOST_REGIONS = 63  # strong regions of a map that get a zone of their own
 FULLER = 1.15  # real meshes over equilateral triangles of the asked size; measured 1.0 to 1.3
 EVEN = 0.3  # share by which the triangle side may vary over a square that is counted as one
@@ -53,7 +53,8 @@ def _strong_zones(source: Source, accuracy: float) -> list[SizeZone]:
         boxes = np.array([box for box, _ in rest])
         around = (*boxes[:, :2].min(axis=0).tolist(), *boxes[:, 2:].max(axis=0).tolist())
         own.append((around, rest[0][1]))
-    sides = PER_FEATURE * max(USUAL / accuracy, 1.0) ** FINER
+    is_embedded = source.power_map.watts.size <= EMBEDDED_CELLS
+    sides = PER_FEATURE * max(USUAL / accuracy, 1.0) ** FINER * (1.0 if is_embedded else ASKEW)
     return [SizeZone((x0 + left, y0 + bottom, x1 + left, y1 + bottom), e / sides) for (x0, y0, x1, y1), e in own]
 
 

@@ -12,7 +12,7 @@ import numpy as np
 import shapely
 
 SNAP = 2e-4  # share of the smallest outline's shorter side within which two edges are taken as one
-GROWTH = 0.35  # triangle side gained per distance from a source
+GROWTH = 0.4  # triangle side gained per distance from a source
 LARGEST = 1 / 6  # of the whole plan's longer side, where nothing else asks for less
 NODING_GRID = 1e-9  # of the plan's longer side: corners are rounded to about this, in decimals that typed numbers keep
 
