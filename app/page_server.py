@@ -21,7 +21,7 @@ from plancha.app.page_worker import Refused, Worker, fault_record, stop_all
 from plancha.geometry.faults import StudyError
 
 FILES = Path(__file__).parent / "page_files"
-FAULTS, FAILURE = 422, 500
+REFUSED = "plancha-refused"
 MOST_EDITS, MOST_KNOWN = 2000, 4000
 LONGEST_VALUE = 400
 QUICK, FULL = "quick", "full"
@@ -88,7 +88,8 @@ def _answering(room: Room, answer: Answer) -> Callable[[Request], Awaitable[Resp
 
 
 def _refused(faults: list[dict[str, Any]], failure: str) -> Response:
-    return JSONResponse({"faults": faults, "failure": failure}, FAULTS if faults else FAILURE)
+    """An answer, not an error: that a design is at fault or fails to solve is part of the page's trade."""
+    return JSONResponse({"faults": faults, "failure": failure}, headers={REFUSED: "yes"})
 
 
 async def _start(room: Room, request: Request) -> Response:

@@ -109,17 +109,19 @@ export function barOnto(pen, x, y, height, scale, table) {
 export function drawMarks(figure, marks, spot, place, isRested) {
   const pen = figure.marks.getContext("2d"), { frame } = figure;
   pen.clearRect(0, 0, frame.width, frame.height);
-  marksOnto(pen, frame, marks, spot, place);
+  figure.named = marksOnto(pen, frame, marks, spot, place);
   if (isRested && figure.scale.lines) labelsOnto(pen, figure, spot);
 }
 
-export function marksOnto(pen, frame, marks, spot, place) {
-  const unit = frame.ratio;
+// Where names were written is given back.
+function marksOnto(pen, frame, marks, spot, place) {
+  const unit = frame.ratio, named = [];
   pen.lineJoin = "round";
   for (const body of marks.bodies) ringsOnto(pen, frame, body.rings, (body.plate ? 1.8 : 1) * unit);
   for (const each of marks.components) {
     ringsOnto(pen, frame, each.rings, 1 * unit);
-    nameOnto(pen, frame, each, spot);
+    const at = nameOnto(pen, frame, each, spot);
+    if (at) named.push(at);
   }
   for (const corner of marks.corners) cornerOnto(pen, frame, corner);
   for (const probe of marks.probes) {
@@ -134,6 +136,7 @@ export function marksOnto(pen, frame, marks, spot, place) {
   }
   if (spot) spotOnto(pen, frame, spot);
   if (place) crossOnto(pen, frame, place);
+  return named;
 }
 
 function ringsOnto(pen, frame, rings, width) {
@@ -174,10 +177,12 @@ function nameOnto(pen, frame, each, spot) {
   pen.font = `${size}px ${FONT}`;
   const room = right - left - 4 * frame.ratio, width = pen.measureText(each.name).width;
   if (width > room) size *= room / width;
-  if (size < 7 * frame.ratio || bottom - top < 1.4 * size) return;
+  if (size < 7 * frame.ratio || bottom - top < 1.4 * size) return null;
   // At the side of the footprint that is farther from the hot spot.
   const isLow = spot && toPixel(frame, ...spot.at)[1] < (top + bottom) / 2;
-  textOnto(pen, each.name, (left + right) / 2, isLow ? bottom - 0.8 * size : top + 0.8 * size, size);
+  const at = [(left + right) / 2, isLow ? bottom - 0.8 * size : top + 0.8 * size];
+  textOnto(pen, each.name, ...at, size);
+  return at;
 }
 
 function cornerOnto(pen, frame, corner) {
@@ -232,7 +237,8 @@ function crossOnto(pen, frame, place) {
 // A value on each isoline where there is room: places on a coarse lattice of scan lines, apart from each other and from edges.
 function labelsOnto(pen, figure, spot) {
   const { frame, values, scale, raster } = figure;
-  const apart = 64 * frame.ratio, taken = spot ? [toPixel(frame, ...spot.at)] : [], done = new Map();
+  const apart = 64 * frame.ratio, taken = [...figure.named], done = new Map();
+  if (spot) taken.push(toPixel(frame, ...spot.at));
   const digits = digitsOf(scale.step), clear = Math.round(16 * frame.ratio);
   const every = Math.max(7, Math.round(11 * frame.ratio));
   for (let py = clear; py < frame.height - clear; py += every) {

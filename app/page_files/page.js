@@ -3,7 +3,7 @@
 import { ask, askJson, askPicture, Refused, upload } from "./server.js";
 import { buildControls, clearFaults, placeFaults } from "./controls.js";
 import { draw, drawMarks, evaluate, figureOf, frameFor, placeOf, valueAt } from "./figure.js";
-import { differenceScale, digitsOf, numberText, rangeOf, scaleOf, tableOf as coloursOf } from "./scale.js";
+import { differenceScale, digitsOf, numberText, rangeFor, rangeOf, scaleOf, tableOf as coloursOf } from "./scale.js";
 import { showExports } from "./exports.js";
 import * as tables from "./tables.js";
 
@@ -148,7 +148,9 @@ function show() {
 }
 
 function frameBox() {
-  const boxes = [state.shown.marks.frame, ...(comparable() ? [state.a.marks.frame] : [])];
+  const pair = [state.shown, ...(comparable() ? [state.a] : [])];
+  if (CLOSE.test(state.shown.view.key)) return closeBox(pair.flatMap((each) => each.layers));
+  const boxes = pair.map((each) => each.marks.frame);
   const pick = (n, choose) => choose(...boxes.map((box) => box[n]));
   const box = [pick(0, Math.min), pick(1, Math.min), pick(2, Math.max), pick(3, Math.max)];
   const all = state.shown.layers.filter((each) => each.kind === "rectangles").flatMap((each) => extentOf(each.boxes));
@@ -159,9 +161,23 @@ function frameBox() {
   return box;
 }
 
-function extentOf(boxes) {
+const CLOSE = /^(face|power)/; // views that show no more than what they colour
+
+function closeBox(layers) {
+  const found = layers.map((each) => (each.kind === "rectangles" ? extentOf(each.boxes) : extentOf(each.nodes, 2)));
+  const box = [0, 1, 2, 3].map((n) => (n < 2 ? Math.min : Math.max)(...found.map((each) => each[n])));
+  const border = 0.05 * Math.max(box[2] - box[0], box[3] - box[1]);
+  return [box[0] - border, box[1] - border, box[2] + border, box[3] + border];
+}
+
+// Extent of boxes (left, bottom, right, top) or of points (x, y).
+function extentOf(numbers, size = 4) {
   const found = [Infinity, Infinity, -Infinity, -Infinity];
-  for (let n = 0; n < boxes.length; n++) found[n % 4] = (n % 4 < 2 ? Math.min : Math.max)(found[n % 4], boxes[n]);
+  for (let n = 0; n < numbers.length; n++) {
+    const axis = n % 2;
+    if (size === 2 || n % 4 < 2) found[axis] = Math.min(found[axis], numbers[n]);
+    if (size === 2 || n % 4 > 1) found[axis + 2] = Math.max(found[axis + 2], numbers[n]);
+  }
   return found;
 }
 
@@ -177,7 +193,7 @@ function showPictures() {
   const ranges = shown.layers.map((each) => each.values);
   if (isPair) ranges.push(...a.layers.map((each) => each.values));
   const isHeld = $("hold").checked && state.scale && state.scale.key === shown.view.key;
-  if (!isHeld) state.scale = { ...scaleOf(rangeOf(ranges), shown.view), key: shown.view.key };
+  if (!isHeld) state.scale = { ...scaleOf(rangeFor(shown.view, ranges), shown.view), key: shown.view.key };
   const table = state.colours[state.scale.colours];
   draw(figures.now, frame, values, figures.now.raster.layerOf, state.scale, table);
   drawMarks(figures.now, shown.marks, spotOf(shown), state.place, shown.confirmed);
@@ -215,7 +231,9 @@ function showPair(frame, table) {
 function caption(id, text, shown) {
   const step = state.scale.lines ? `; ${shown.view.isolines} every ${numberText(state.scale.step, digitsOf(state.scale.step))} ${state.scale.unit === "°C" ? "K" : state.scale.unit}` : "";
   const corner = shown.marks.corners.length && shown.view.key === "power" ? "; white triangle: the file's first cell (of a table of blocks: its origin)" : "";
-  $(id).querySelector("figcaption").textContent = `${text}${step}${corner}`;
+  const [, most] = rangeOf(shown.layers.map((each) => each.values));
+  const beyond = most > 1.02 * state.scale.high && !$("hold").checked ? `; colours end at ${numberText(state.scale.high, 0)}, next to the inlet it is up to ${numberText(most, 0)} ${state.scale.unit}` : "";
+  $(id).querySelector("figcaption").textContent = `${text}${step}${corner}${beyond}`;
 }
 
 function spotOf(shown) {

@@ -20,12 +20,23 @@ export function rangeOf(arrays) {
   return low <= high ? [low, high] : [0, 1];
 }
 
+// Where a few cells at an inlet lie far above all others, colours end below them.
+const FEW = 0.08, STEEP = 1.3, LEAST = 1.25;
+
+export function rangeFor(view, arrays) {
+  const [low, high] = rangeOf(arrays);
+  if (view.key === "power") return [0, high];
+  if (!view.key.startsWith("coefficient/")) return [low, high];
+  const all = Float32Array.from(arrays.flatMap((each) => [...each])).sort();
+  const usual = Math.max(all[Math.floor((1 - FEW) * (all.length - 1))], LEAST * all[all.length >> 1]);
+  return [low, high > STEEP * usual ? usual : high];
+}
+
 export function scaleOf([low, high], view) {
   const least = 1e-6 * Math.max(Math.abs(low), Math.abs(high), 1e-9);
   if (high - low < least) [low, high] = [low - least, high + least];
   const step = niceStep(high - low);
-  const from = view.key === "power" ? 0 : Math.floor(low / step + 1e-9) * step;
-  return { low: from, high: Math.ceil(high / step - 1e-9) * step, step, unit: view.unit, colours: view.colours,
+  return { low: Math.floor(low / step + 1e-9) * step, high: Math.ceil(high / step - 1e-9) * step, step, unit: view.unit, colours: view.colours,
            lines: Boolean(view.isolines) };
 }
 

@@ -15,7 +15,7 @@ async function send(path, body, headers) {
   } catch {
     throw new Refused({ failure: "the page's server does not answer: it was ended, or is busy; start plancha page again" });
   }
-  if (reply.ok) return reply;
+  if (reply.ok && !reply.headers.has("plancha-refused")) return reply;
   const type = reply.headers.get("content-type") || "";
   throw new Refused(type.includes("json") ? await reply.json() : { failure: (await reply.text()).trim() });
 }

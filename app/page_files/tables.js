@@ -50,13 +50,13 @@ function rowOf(row) {
 
 export function marginsTable(numbers, other) {
   const byName = new Map((other?.components || []).map((each) => [each.name, each]));
-  const heads = ["component", "W", "peak °C", ...(numbers.components.some((c) => c.error_K !== null) ? ["± K"] : []), "limit", "margin K"];
-  const hasError = heads.includes("± K");
-  if (other) heads.push("margin A", "gain K");
+  // Beside another design only what is compared.
+  const hasError = !other && numbers.components.some((each) => each.error_K !== null);
+  const heads = ["component", ...(other ? [] : ["W"]), "peak °C", ...(hasError ? ["± K"] : []), "limit", "margin K", ...(other ? ["A: K", "gain K"] : [])];
   const rows = numbers.components.map((each) => {
     const before = byName.get(each.name);
     const gain = before && each.margin_K !== null && before.margin_K !== null ? each.margin_K - before.margin_K : null;
-    const cells = [each.name, powerText(each.power_W), one(each.peak_degC), ...(hasError ? [errorText(each.error_K)] : []), one(each.limit_degC), marginCell(each.margin_K)];
+    const cells = [each.name, ...(other ? [] : [powerText(each.power_W)]), one(each.peak_degC), ...(hasError ? [errorText(each.error_K)] : []), one(each.limit_degC), marginCell(each.margin_K)];
     if (other) cells.push(before ? marginCell(before.margin_K) : "–", signed(gain));
     return { cells, className: each.name === numbers.limiting ? "limiting" : "" };
   });
