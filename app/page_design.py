@@ -1,6 +1,7 @@
 """A design on the page: a study's text, where its CSV files are, and the values that were changed since."""
 
 import copy
+import functools
 import tomllib
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
@@ -106,10 +107,15 @@ def case_of(design: Design, edits: Sequence[Edit], case: str, reading: Reading) 
     StudyError
         With the faults of this case, whose lines are not known here.
     """
-    table = edited_table(written_study(design.text, design.path).table, edits)
+    table = edited_table(_written_table(design), edits)
     variant = variant_of(table, case)
     study = study_from(variant.table)
     return Case(variant.name, variant.changes, study, stack_of(study, design.path.parent, reading), variant.table)
+
+
+@functools.lru_cache(maxsize=8)
+def _written_table(design: Design) -> dict[str, Any]:
+    return written_study(design.text, design.path).table
 
 
 def files_named(text: str) -> set[str]:

@@ -4,6 +4,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from plancha.fem.nearby import Neighbourhood, NotNearby, is_within_reach, nearby, neighbourhood_of
 from plancha.fem.operating import operating
 from plancha.fem.plan import PlanSpace, plan_space
 from plancha.fem.refinement import refined
@@ -23,7 +24,7 @@ MOST_UNKNOWNS = 150_000  # of a quick answer; beyond, it is on a coarser mesh
 class Kept:
     """What quick answers share: the plan of outlines that it serves, its mesh and thickness functions, the last answer.
 
-    ``is_coarse`` tells whether the full solve's first mesh would have been too large.
+    ``around`` are the answers near it. ``is_coarse`` tells whether the full solve's first mesh would have been too large.
     """
 
     plan: tuple
@@ -31,6 +32,7 @@ class Kept:
     through: tuple[Through, ...]
     is_coarse: bool
     last: Solution | None = None
+    around: Neighbourhood | None = None
 
 
 def quick_solution(stack: Stack, kept: Kept | None) -> tuple[Solution, Kept]:
@@ -46,8 +48,15 @@ def quick_solution(stack: Stack, kept: Kept | None) -> tuple[Solution, Kept]:
     if kept is None or kept.plan != plan:
         kept = _begun(stack, plan)
     sheets = sheets_of(stack, kept.space, kept.through)
+    if kept.around is not None and is_within_reach(sheets):
+        try:
+            solution, around = nearby(kept.around, sheets)
+            return solution, replace(kept, last=solution, around=around)
+        except (NotNearby, SolveFailed):
+            pass  # by itself then, and a new neighbourhood of it
     solution = _solved(sheets, kept.last)
-    return solution, replace(kept, last=solution)
+    anew = neighbourhood_of(solution) if is_within_reach(sheets) else None
+    return solution, replace(kept, last=solution, around=anew)
 
 
 def plan_of(stack: Stack) -> tuple:

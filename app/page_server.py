@@ -196,15 +196,16 @@ def _design(room: Room, key: str) -> Design:
 
 def _question(room: Room, asked: Mapping[str, Any]) -> Question:
     """A request as a question; whatever it holds beyond what is understood here is left out."""
-    texts = {key: asked.get(key, "") for key in ("design", "case", "view")}
+    texts = {key: asked.get(key, "") for key in ("design", "case", "view", "component")}
     if not all(isinstance(text, str) and len(text) <= LONGEST_VALUE for text in texts.values()):
-        raise Garbage("design, case and view are texts")
+        raise Garbage("design, case, view and component are texts")
     known = asked.get("known", [])
     if not isinstance(known, list) or not all(isinstance(each, str) for each in known) or len(known) > MOST_KNOWN:
         raise Garbage("known is a list of keys")
     design = _design(room, texts["design"])
     case = texts["case"] or "as written"
-    return Question(design, _edits(asked.get("edits", [])), case, texts["view"] or "temperature", tuple(known))
+    shown = texts["view"] or "temperature"
+    return Question(design, _edits(asked.get("edits", [])), case, shown, tuple(known), texts["component"])
 
 
 def _edits(found: Any) -> tuple[Edit, ...]:

@@ -29,13 +29,14 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True)
 class Question:
-    """What the page asks about a design: its edits, the load case, the view, and the layers' geometry that it has."""
+    """What the page asks about a design: its edits, the load case, the view, the layers' geometry that it has, whose budget."""
 
     design: Design
     edits: tuple[Edit, ...] = ()
     case: str = "as written"
     view: str = "temperature"
     known: tuple[str, ...] = ()
+    component: str = ""
 
 
 @dataclass(frozen=True)
@@ -107,7 +108,9 @@ def quick(memory: Memory, question: Question) -> tuple[Memory, bytes]:
     number = component_of(view)
     rises = None if number is None else own_rises(solution, number)
     about = {"confirmed": False, "coarse": kept.is_coarse}
-    return replace(memory, kept=kept), _picture(question, case, solution, view, rises, about, numbers_of(solution))
+    return replace(memory, kept=kept), _picture(
+        question, case, solution, view, rises, about, numbers_of(solution, question.component)
+    )
 
 
 def full(memory: Memory, question: Question) -> tuple[Memory, bytes]:
@@ -122,7 +125,7 @@ def full(memory: Memory, question: Question) -> tuple[Memory, bytes]:
     view = view_named(stack, question.view)
     number = component_of(view)
     rises = None if number is None else found.unit_rises[:, number]
-    numbers = {**numbers_of(solved.solution, solved.estimate), **_further(case, found)}
+    numbers = {**numbers_of(solved.solution, question.component, solved.estimate), **_further(case, found)}
     return memory, _picture(question, case, solved.solution, view, rises, {"confirmed": True}, numbers)
 
 
@@ -139,6 +142,7 @@ def _further(case: Case, found: "Findings") -> dict[str, Any]:
         "imbalance": found.audit.imbalance,
         "sustainable": None if power is None else asdict(power),
         "spreading": [each.model_dump() for each in record.spreading],
+        "lumped": [each.model_dump() for each in record.lumped],
         "ladders": [each.model_dump() for each in record.ladder],
         "notes": [*record.notes, *warnings],
     }

@@ -25,7 +25,7 @@ const figures = { a: figureOf($("figure-a")), now: figureOf($("figure-now")), di
 
 const question = () => ({
   design: state.design, edits: [...state.edits].map(([path, value]) => [JSON.parse(path), value]),
-  case: state.case, view: state.view, known: [...state.geometry.keys()],
+  case: state.case, view: state.view, component: state.component, known: [...state.geometry.keys()],
 });
 
 const line = { wanted: false, busy: false, timer: 0, fullBusy: false };
@@ -117,6 +117,7 @@ async function solveCases() {
 function accept({ header, arrays }, version, asked) {
   const layers = header.layers.map((each, number) => layerOf(each, number, arrays));
   state.shown = { ...header, layers, version, asked };
+  if (header.confirmed) state.full = header.numbers;
   state.refused = false;
   hideFaults();
   if (header.view.key !== state.view) {
@@ -124,6 +125,7 @@ function accept({ header, arrays }, version, asked) {
     $("view").value = state.view;
   }
   show();
+  document.body.dataset.nodes = header.numbers.plan_nodes;
   if (!header.confirmed) {
     say(header.coarse ? "preview, on a coarse mesh" : "preview", "waiting");
     document.body.dataset.preview = version;
@@ -255,15 +257,18 @@ function describe(figure, shown, prefix) {
 function showNumbers() {
   const { shown } = state, { numbers } = shown, other = state.a?.numbers;
   const names = numbers.components.map((each) => each.name);
-  const name = names.includes(state.component) ? state.component : numbers.limiting || numbers.hottest || "";
+  const name = numbers.shown;
   const parts = [tables.marginsTable(numbers, other)];
-  if (name) parts.push(chooser(names, name), tables.budgetTable(numbers, name, other), tables.estimatesTable(numbers, name), tables.ladderTable(numbers, name));
-  parts.push(sustainable(numbers), tables.flowsTable(numbers), tables.probesTable(numbers, other), tables.spreadingTable(numbers));
+  const isOld = !shown.confirmed, full = isOld ? state.full : numbers;
+  if (name) parts.push(chooser(names, name), tables.budgetTable(numbers, name, other), tables.estimatesTable(full, name, isOld), tables.ladderTable(full, name, isOld));
+  const words = tables.sustainableText(full, isOld);
+  if (words) parts.push(paragraph(words, "sustainable"));
+  parts.push(tables.flowsTable(numbers), tables.probesTable(numbers, other), tables.spreadingTable(full, isOld));
   if (state.caseRows.size) parts.splice(1, 0, tables.casesTable([...state.caseRows.values()], shown.case));
   const at = $("tables"), focused = document.activeElement?.id === "component";
   at.replaceChildren(...parts.filter(Boolean));
   if (focused) $("component").focus();
-  const notes = numbers.notes || [];
+  const notes = full?.notes || [];
   $("notes").replaceChildren(...[...new Set([...notes, ...state.cautions.map((each) => `Caution: ${each}`)])].map(paragraph));
 }
 
@@ -274,19 +279,11 @@ function chooser(names, name) {
   for (const each of names) select.append(new Option(each, each, false, each === name));
   select.addEventListener("change", () => {
     state.component = select.value;
-    showNumbers();
+    line.wanted = true;
+    pump();
   });
   label.append("Budget of ", select);
   return label;
-}
-
-function sustainable(numbers) {
-  const found = numbers.sustainable;
-  if (!found) return null;
-  const words = found.factor === null ? "No limit is ever met, however much the power grows."
-    : found.factor === 0 ? `${found.limiting} is beyond its limit even without power.`
-      : `Sustainable: ${numberText(found.power, 1)} W together, ${numberText(found.factor, 3)} of what is asked; ${found.limiting} limits.`;
-  return paragraph(words, "sustainable");
 }
 
 function paragraph(text, className) {
@@ -339,7 +336,7 @@ async function open(request) {
 function begin(about) {
   Object.assign(state, {
     design: about.design, title: about.title, cases: about.cases, case: about.case, cautions: about.cautions,
-    edits: new Map(), view: "temperature", shown: null, component: "", place: null, scale: null, refused: false,
+    edits: new Map(), view: "temperature", shown: null, full: null, component: "", place: null, scale: null, refused: false,
   });
   state.open.clear();
   document.title = `${about.title} – Plancha`;

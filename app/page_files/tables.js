@@ -77,7 +77,7 @@ function marginCell(margin) {
 export function budgetTable(numbers, name, other) {
   const budget = numbers.budgets.find((each) => each.component === name);
   if (!budget) return element("p", "No power is asked of this component: it has no budget.", "quiet");
-  const chain = numbers.lumped.find((each) => each.component === name)?.chain || {};
+  const { chain } = numbers;
   const before = other?.budgets.find((each) => each.component === name);
   const old = new Map((before?.steps || []).map((step) => [step.name, step.K]));
   const most = Math.max(...budget.steps.map((step) => Math.abs(step.K)), 1e-9);
@@ -100,28 +100,41 @@ function barOf(share) {
   return bar;
 }
 
-export function estimatesTable(numbers, name) {
-  const lumped = numbers.lumped.find((each) => each.component === name);
-  const budget = numbers.budgets.find((each) => each.component === name);
-  if (!lumped || !budget) return null;
+// Tables that only a full solve fills; while a preview is shown they are those of the last one, and say so.
+const ofWhich = (isOld) => (isOld ? " – of the last full solve" : "");
+
+export function estimatesTable(full, name, isOld) {
+  const lumped = full?.lumped.find((each) => each.component === name);
+  const peak = full?.components.find((each) => each.name === name)?.peak_degC;
+  if (!lumped || peak === undefined) return null;
+  const solved = peak - full.reference.degC;
   const rows = lumped.estimates.map((each) => [
-    each.name, one(each.rise_K), each.rise_K === null ? "–" : signed(each.rise_K - budget.total_K), each.reason,
+    each.name, one(each.rise_K), each.rise_K === null ? "–" : signed(each.rise_K - solved), each.reason,
   ]);
-  rows.push({ cells: ["solved peak", one(budget.total_K), "", ""], className: "sum" });
-  return tableOf(`Lumped estimates of ${name}'s rise`, ["estimate", "K", "less solved", "mind"], rows);
+  rows.push({ cells: ["solved peak", one(solved), "", ""], className: "sum" });
+  return tableOf(`Lumped estimates of ${name}'s rise${ofWhich(isOld)}`, ["estimate", "K", "less solved", "mind"], rows);
 }
 
-export function ladderTable(numbers, name) {
-  const ladder = numbers.ladders?.find((each) => each.component === name);
+export function ladderTable(full, name, isOld) {
+  const ladder = full?.ladders.find((each) => each.component === name);
   if (!ladder) return null;
   const rows = ladder.rungs.map((rung) => [rung.name, one(rung.rise_K), rung.change_K === null ? "" : signed(rung.change_K)]);
-  return tableOf("From the lumped estimate to the solution, one assumption replaced at a time", ["now with", "rise K", "change K"], rows);
+  return tableOf(`From the lumped estimate to the solution, one assumption replaced at a time${ofWhich(isOld)}`, ["now with", "rise K", "change K"], rows);
 }
 
-export function spreadingTable(numbers) {
-  if (!numbers.spreading?.length) return null;
-  const rows = numbers.spreading.map((each) => [each.component, each.body, one(each.maximum_K_per_W, 4), one(each.mean_K_per_W, 4)]);
-  return tableOf("Spreading resistance, each component's heat alone", ["component", "in", "max K/W", "mean K/W"], rows);
+export function spreadingTable(full, isOld) {
+  if (!full?.spreading.length) return null;
+  const rows = full.spreading.map((each) => [each.component, each.body, one(each.maximum_K_per_W, 4), one(each.mean_K_per_W, 4)]);
+  return tableOf(`Spreading resistance, each component's heat alone${ofWhich(isOld)}`, ["component", "in", "max K/W", "mean K/W"], rows);
+}
+
+export function sustainableText(full, isOld) {
+  const found = full?.sustainable;
+  if (!found) return "";
+  const words = found.factor === null ? "no limit is ever met, however much the power grows"
+    : found.factor === 0 ? `${found.limiting} is beyond its limit even without power`
+      : `${numberText(found.power, 1)} W together, ${numberText(found.factor, 3)} of what is asked; ${found.limiting} limits`;
+  return `Sustainable power: ${words}${ofWhich(isOld)}.`;
 }
 
 export function probesTable(numbers, other) {
