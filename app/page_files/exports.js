@@ -24,13 +24,9 @@ export function showExports(state, figures, { ask, question, complain, say }) {
     list.append(button);
   };
   const fetched = (path) => async () => new Blob([await (await ask(path, question())).arrayBuffer()]);
-  menu.addEventListener("toggle", () => {
-    if (!menu.open) return;
-    list.replaceChildren();
-    add("study.toml", NAMES["study.toml"], fetched("/api/study"));
-    add("picture.png", "Picture (picture.png)", () => picture(state, figures));
-    for (const name of state.exports) add(name, NAMES[name] || name, fetched(`/api/export/${name}`));
-  });
+  add("study.toml", NAMES["study.toml"], fetched("/api/study"));
+  add("picture.png", "Picture (picture.png)", () => picture(state, figures));
+  for (const name of state.exports) add(name, NAMES[name] || name, fetched(`/api/export/${name}`));
   document.addEventListener("click", (event) => menu.contains(event.target) || (menu.open = false));
   menu.addEventListener("keydown", (event) => {
     if (event.key !== "Escape") return;

@@ -32,6 +32,8 @@ const line = { wanted: false, busy: false, timer: 0, fullBusy: false };
 
 function changed() {
   state.version++;
+  document.body.dataset.version = state.version;
+  say("solving…", "waiting");
   state.caseRows.clear();
   line.wanted = true;
   clearTimeout(line.timer);
@@ -120,7 +122,7 @@ function accept({ header, arrays }, version, asked) {
   if (header.confirmed) state.full = header.numbers;
   state.refused = false;
   hideFaults();
-  if (header.view.key !== state.view) {
+  if (asked.view === state.view && header.view.key !== state.view) {
     state.view = header.view.key;
     $("view").value = state.view;
   }
@@ -377,7 +379,6 @@ function edited(field, value) {
   if (value === field.control.value) state.edits.delete(field.key);
   else state.edits.set(field.key, value);
   $("undo").disabled = state.edits.size === 0;
-  document.body.dataset.version = state.version + 1;
   changed();
 }
 
@@ -500,7 +501,6 @@ function wire() {
   }
   new ResizeObserver(() => state.shown && requestAnimationFrame(showPictures)).observe($("figures"));
   wireFiles();
-  showExports(state, figures, { ask, question, complain, say });
 }
 
 function wireFiles() {
@@ -528,6 +528,7 @@ async function start() {
   $("version").textContent = about.version;
   for (const [name, flat] of Object.entries(about.colours)) state.colours[name] = coloursOf(flat);
   state.exports = about.exports;
+  showExports(state, figures, { ask, question, complain, say });
   for (const each of about.examples) {
     const item = document.createElement("li"), button = document.createElement("button");
     button.type = "button";

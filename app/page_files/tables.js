@@ -81,7 +81,7 @@ export function budgetTable(numbers, name, other) {
   const before = other?.budgets.find((each) => each.component === name);
   const old = new Map((before?.steps || []).map((step) => [step.name, step.K]));
   const most = Math.max(...budget.steps.map((step) => Math.abs(step.K)), 1e-9);
-  const heads = ["step", "K", "", "W", "lumped K", ...(before ? ["A: K"] : [])];
+  const heads = ["step", "K", "size", "W", "lumped K", ...(before ? ["A: K"] : [])];
   const rows = budget.steps.map((step) => [
     step.name + (step.shared ? " *" : ""), one(step.K), barOf(step.K / most), String(Number(step.heat_W.toPrecision(3))),
     step.name in chain ? one(chain[step.name]) : "–", ...(before ? [old.has(step.name) ? one(old.get(step.name)) : "–"] : []),
