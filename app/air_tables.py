@@ -2,11 +2,9 @@
 
 import math
 
-from rich.console import Group
-
 from plancha.app.flow_tables import FAN_CAUTION
 from plancha.app.graph_panel import CUBIC_FEET, PER_HOUR
-from plancha.app.sections import section
+from plancha.app.sections import Section, section
 from plancha.geometry.air import ALONG_X, Bank, Fan, Fins, Flow, Loss
 from plancha.geometry.bodies import FACE_NAMES, Stack
 from plancha.geometry.fluids import fluid_law
@@ -16,7 +14,7 @@ LIQUID = 100.0  # kg/m3 above which a coolant is one
 ENTRIES = {"side": "side, from the {} edge", "top": "top, out at both ends", "through": "through, {} first"}
 
 
-def air_tables(stack: Stack) -> list[Group]:
+def air_tables(stack: Stack) -> list[Section]:
     """Tables of the fins, the flows and, where there are any, the fans."""
     tables = [fins_table(stack), flows_table(stack)]
     return [*tables, fans_table(stack)] if fans_of(stack) else tables
@@ -28,7 +26,7 @@ def fans_of(stack: Stack) -> list[Fan]:
     return list(found.values())
 
 
-def fins_table(stack: Stack) -> Group:
+def fins_table(stack: Stack) -> Section:
     """Banks with their fins, a row to each kind of fins in them."""
     rows = [row for bank in stack.banks for row in _bank_rows(stack, bank)]
     gaps = [
@@ -77,7 +75,7 @@ def _pitch(fins: Fins) -> str:
     return show(fins.pitch, "length")
 
 
-def flows_table(stack: Stack) -> Group:
+def flows_table(stack: Stack) -> Section:
     """Flows: what they pass, whence, what fluid at what rate or by which fans, and what stands in their way."""
     rows = [
         (
@@ -134,7 +132,7 @@ def _loss(loss: Loss) -> str:
     return f"{loss.name}, {show(loss.drop, 'pressure')} at {show(loss.rate, 'volume flow')}"
 
 
-def fans_table(stack: Stack) -> Group:
+def fans_table(stack: Stack) -> Section:
     """Fans: how many, how fast, how far their curve reaches, how loud."""
     rows = [
         (

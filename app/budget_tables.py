@@ -2,10 +2,8 @@
 
 from collections.abc import Sequence
 
-from rich.console import Group
-
 from plancha.app.result import CaseRecord
-from plancha.app.sections import section, value_text
+from plancha.app.sections import NOTHING, Section, section, value_text
 from plancha.geometry.faults import Fault, StudyError
 
 ALL = "all"
@@ -26,11 +24,11 @@ def components_named(asked: Sequence[str], known: Sequence[str]) -> list[str]:
     return list(dict.fromkeys(each for name in asked for each in (known if name == ALL else [name])))
 
 
-def budget_table(case: CaseRecord, component: str | None, is_base: bool = True) -> Group:
+def budget_table(case: CaseRecord, component: str | None, is_base: bool = True) -> Section:
     """The budget of a component; of the study as written each step beside the lumped chain's."""
     budget = next((each for each in case.budgets if each.component == component), None)
     if budget is None:
-        return Group()
+        return NOTHING
     lumped = next((each for each in case.lumped if each.component == component), None) if is_base else None
     chain = {link.name: link.resistance_K_per_W * link.heat_W for link in lumped.chain} if lumped else {}
     rows = [
@@ -59,12 +57,12 @@ def _aside(elsewhere: float) -> str:
     return f"{abs(elsewhere):.3g} W {'leave' if elsewhere > 0 else 'come into'} the component by other ways"
 
 
-def estimates_table(case: CaseRecord, component: str | None) -> Group:
+def estimates_table(case: CaseRecord, component: str | None) -> Section:
     """The lumped estimates of a component's peak rise beside the solved one, where there are both."""
     lumped = next((each for each in case.lumped if each.component == component), None)
     budget = next((each for each in case.budgets if each.component == component), None)
     if lumped is None or budget is None:
-        return Group()
+        return NOTHING
     solved = budget.total_K
     rows = [
         (
@@ -80,11 +78,11 @@ def estimates_table(case: CaseRecord, component: str | None) -> Group:
     return section(title, ("estimate", "K", "less solved, K", ""), rows, bold=len(rows) - 1)
 
 
-def ladder_table(case: CaseRecord, component: str | None) -> Group:
+def ladder_table(case: CaseRecord, component: str | None) -> Section:
     """The ladder of a component that has a budget."""
     ladder = next((each for each in case.ladder if each.component == component), None)
     if ladder is None or all(each.component != component for each in case.budgets):
-        return Group()
+        return NOTHING
     rows = [(rung.name, value_text(rung.rise_K, ".1f"), value_text(rung.change_K, "+.1f", "")) for rung in ladder.rungs]
     frozen = "natural convection and radiation have the solution's coefficients on every rung" if case.films else ""
     title = f"From the lumped estimate to the solution, {component}: one assumption replaced at a time"

@@ -1,4 +1,4 @@
-"""The command line: new, check, solve, page, measured, rank, fans, compare, materials.
+"""The command line: new, check, solve, page, report, measured, rank, fans, compare, materials, schema.
 
 It parses with nothing heavy imported; each command loads what it needs.
 """
@@ -62,6 +62,7 @@ def parser() -> argparse.ArgumentParser:
     solve.add_argument("--no-pictures", action="store_true", help="write no PNG files")
     solve.add_argument("--window", action="store_true", help="open an interactive window afterwards; needs a display")
     _add_page(commands)
+    _add_report(commands)
     _add_measured(commands)
     _add_rank(commands)
     _add_fans(commands)
@@ -76,6 +77,12 @@ def parser() -> argparse.ArgumentParser:
         "materials", help="list the shipped materials, or show one", epilog="Example: plancha materials copper"
     )
     materials.add_argument("words", nargs="*", help="only those whose name holds these words")
+    schema = commands.add_parser(
+        "schema",
+        help="the study file's JSON schema, for editors that complete and check TOML",
+        epilog="Example: plancha schema -o study.schema.json",
+    )
+    schema.add_argument("-o", "--out", type=Path, help="file for it (default: print it)")
     return whole
 
 
@@ -88,6 +95,29 @@ def _add_page(commands: argparse._SubParsersAction) -> None:
     page.add_argument("study", type=Path, nargs="?", help="opened at once (default: choose on the page)")
     page.add_argument("--port", type=int, default=0, help="where to listen on 127.0.0.1 (default: any that is free)")
     page.add_argument("--no-browser", action="store_true", help="only print the address")
+
+
+def _add_report(commands: argparse._SubParsersAction) -> None:
+    report = commands.add_parser(
+        "report",
+        help="solve a study and tell all of it on one HTML page that can be sent and printed",
+        epilog="Example: plancha report study.toml -o report.html",
+    )
+    report.add_argument("study", type=Path)
+    report.add_argument(
+        "-o", "--out", type=Path, help="the HTML file (default: report.html in results beside the study file)"
+    )
+    report.add_argument(
+        "--pdf", action="store_true", help="print it to PDF as well, under the same name; needs Chromium"
+    )
+    report.add_argument("--paper", choices=("A4", "Letter"), default="A4", help="to print on (default: A4)")
+    report.add_argument(
+        "--readings", type=Path, metavar="FILE", help="CSV table of a test's readings, to be laid beside the model"
+    )
+    report.add_argument(
+        "--case", metavar="NAME", help="the load case that was measured (default: the study as written)"
+    )
+    report.add_argument("--no-pictures", action="store_true", help="leave the pictures out")
 
 
 def _add_measured(commands: argparse._SubParsersAction) -> None:

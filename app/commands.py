@@ -1,6 +1,7 @@
 """What each command does, in its own few lines."""
 
 import argparse
+import shlex
 import time
 from pathlib import Path
 
@@ -100,6 +101,47 @@ def _note_results(error: BaseException, folder: Path, began: float) -> None:
         in_place = False
     if in_place and not getattr(error, "__notes__", []):
         error.add_note(f"the results are in {folder}")
+
+
+def report(given: argparse.Namespace) -> int:
+    """Solve a study and write its report."""
+    from plancha.app.chapters import Request
+    from plancha.app.job import solved_cases
+    from plancha.app.measured import agreement_with_readings
+    from plancha.app.pdf import find_browser
+    from plancha.app.records import result_of
+    from plancha.app.report import write_report
+    from plancha.app.verdict import verdict_of
+    from plancha.app.whole import refuse_bad_place
+    from plancha.geometry.study_file import read_study
+
+    path = given.out or given.study.parent / "results" / "report.html"
+    if path.suffix.lower() not in (".html", ".htm"):
+        raise StudyError([Fault("--out", "a report is an HTML file", str(path), "a name that ends in .html")])
+    if given.case is not None and given.readings is None:
+        raise StudyError([Fault("--case", "it says which load case was measured", given.case, "--readings with it")])
+    refuse_bad_place(path.parent)  # before the work, not after it
+    if given.pdf:
+        find_browser()
+    out, study = console(), read_study(given.study)
+    agreement = agreement_with_readings(given.study, given.readings, given.case, []) if given.readings else None
+    found = solved_cases(study, out)
+    result = result_of(study, found)
+    request = Request(reproducing(given), given.paper, not given.no_pictures, agreement, given.readings)
+    written = write_report(path, study, found, result, request, given.pdf)
+    out.print(Text(verdict_of(result).headline + "."))
+    out.print("Written: " + ", ".join(str(each) for each in written))
+    return 0
+
+
+def reproducing(given: argparse.Namespace) -> str:
+    """The command that makes the same report, with files by their names alone."""
+    words = ["plancha", "report", given.study.name]
+    words += ["--readings", given.readings.name] if given.readings else []
+    words += ["--case", given.case] if given.case else []
+    words += ["--paper", given.paper] if given.paper != "A4" else []
+    words += ["--no-pictures"] if given.no_pictures else []
+    return shlex.join(words)
 
 
 def measured(given: argparse.Namespace) -> int:
@@ -212,4 +254,18 @@ def materials(given: argparse.Namespace) -> int:
             print_material(console(), find_material(name))
         except UnknownMaterial as error:
             raise StudyError([Fault("materials", error.message, name, error.allowed, error.hint)]) from error
+    return 0
+
+
+def schema(given: argparse.Namespace) -> int:
+    """Print or write the JSON schema of the study file."""
+    from plancha.app.json_schema import schema_text
+    from plancha.app.whole import staged
+
+    if given.out is None:
+        console().print(Text(schema_text()), end="", soft_wrap=True)
+        return 0
+    with staged(given.out.parent) as aside:
+        (aside / given.out.name).write_text(schema_text(), encoding="utf-8")
+    console().print(f"Written: {given.out}")
     return 0

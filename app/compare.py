@@ -11,11 +11,11 @@ from string import ascii_uppercase
 from typing import Any, NoReturn
 
 from pydantic import ValidationError
-from rich.console import Console, Group
+from rich.console import Console
 from rich.text import Text
 
 from plancha.app.result import SCHEMA, CaseRecord, ComponentRecord, Result, SpreadingRecord, SustainableRecord
-from plancha.app.tables import section
+from plancha.app.sections import Section, section
 from plancha.geometry.faults import Fault, StudyError
 from plancha.geometry.key_lines import plain
 
@@ -208,7 +208,7 @@ def inputs_of(result: Result) -> dict[str, str]:
     return rows
 
 
-def input_table(opened: Sequence[Opened]) -> Group:
+def input_table(opened: Sequence[Opened]) -> Section:
     """Input lines in which the results differ; a dash where one has no such line."""
     inputs = [inputs_of(each.result) for each in opened]
     names = dict.fromkeys(name for each in inputs for name in each)
@@ -299,7 +299,7 @@ def _kelvin_per_watt(case: CaseRecord, found: SustainableRecord, limiting: Compo
     return limiting.peak_rise_K / asked if asked and len(found.scaled) == len(case.components) else None
 
 
-def output_table(first: Opened, second: Opened, head: str, lines: Sequence[Line]) -> Group:
+def output_table(first: Opened, second: Opened, head: str, lines: Sequence[Line]) -> Section:
     """Numbers of two results with difference, per cent and error; those that differ are marked."""
     rows = [
         (

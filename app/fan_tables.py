@@ -2,14 +2,14 @@
 
 import math
 
-from rich.console import Console, Group
+from rich.console import Console
 from rich.text import Text
 
 from plancha.app.fan_sweep import Comparison, FanSweep, Found, Speed
 from plancha.app.fields import ZERO_CELSIUS
 from plancha.app.flow_tables import FAN_CAUTION
 from plancha.app.graph_panel import CUBIC_FEET, PER_HOUR
-from plancha.app.sections import section
+from plancha.app.sections import Section, section
 from plancha.geometry.units import show
 
 MOST_FAILURES = 3  # that are told; of more, how many
@@ -45,7 +45,7 @@ def fans_words(sweep: FanSweep) -> str:
     return f"100 % is {', '.join(each)}"
 
 
-def speeds_table(sweep: FanSweep) -> Group:
+def speeds_table(sweep: FanSweep) -> Section:
     """What each speed gives."""
     several = len(sweep.driven) > 1
     heads = [f"{name}: " if several else "" for name in sweep.driven]
@@ -84,7 +84,7 @@ def margin_text(speed: Speed) -> str:
     return "-" if speed.margin is None else f"{speed.margin:+.1f}".replace("-0.0", "0.0").replace("+0.0", "0.0")
 
 
-def sought_table(sweep: FanSweep, found: Comparison) -> Group:
+def sought_table(sweep: FanSweep, found: Comparison) -> Section:
     """The speeds that were sought, each with what it comes to, or why there is none."""
     names = [("noise limit of the fans", sweep.at_noise), ("least speed that holds all limits", sweep.at_limit)]
     if sweep.at_equal is not None and found.noise is not None and found.noise_from == "--noise":
@@ -92,7 +92,7 @@ def sought_table(sweep: FanSweep, found: Comparison) -> Group:
     rows = [(name, *_sought(each)) for name, each in names if each.speed is not None]
     missing = [f"{name[0].upper()}{name[1:]}: {each.words}." for name, each in names if each.words]
     if not rows:
-        return Group(Text(""), *(Text(line) for line in missing))
+        return Section("", remarks=("", *missing))
     columns = ("at", "speed", "dB(A)", "limits", "peak degC", "margin K", "K/W")
     return section("Speeds sought", columns, rows, *missing)
 
@@ -103,10 +103,10 @@ def _sought(found: Found) -> tuple[str, ...]:
     return (f"{100 * speed.ratio:.1f} %", level_text(speed.level), *_heat(speed))
 
 
-def equal_table(found: Comparison) -> Group:
+def equal_table(found: Comparison) -> Section:
     """All studies at one sound level: the one with most margin first, or, where one has no limit, with the least rise per watt."""
     if found.noise is None:
-        return Group(Text("\nThe studies cannot be compared at equal noise: no fan's sound is known."))
+        return Section("", remarks=("\nThe studies cannot be compared at equal noise: no fan's sound is known.",))
     known = [(sweep, sweep.at_equal.speed) for sweep in found.sweeps if sweep.at_equal and sweep.at_equal.speed]
     have_limits = all(speed.margin is not None for _, speed in known)
     known.sort(key=lambda pair: -(pair[1].margin or 0.0) if have_limits else pair[1].resistance)

@@ -1,9 +1,7 @@
 """Faces that cool by themselves as a table for the terminal."""
 
-from rich.console import Group
-
 from plancha.app.result import CaseRecord, FilmRecord
-from plancha.app.sections import section
+from plancha.app.sections import Section, section
 
 ONE_TEMPERATURE = (
     "One coefficient for each face, by its mean temperature; per area of the bare face, fins included. Laws of natural "
@@ -11,7 +9,7 @@ ONE_TEMPERATURE = (
 )
 
 
-def films_table(case: CaseRecord) -> Group:
+def films_table(case: CaseRecord) -> Section:
     """Mean temperatures and coefficients of all faces that cool by themselves, with laws, sources and warnings."""
     columns = ("face", "mean degC", "span K", "convection W/m^2/K", "radiation W/m^2/K", "Rayleigh", "stands")
     rows = [_row(film) for film in case.films]

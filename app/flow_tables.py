@@ -1,9 +1,7 @@
 """Flows as tables for the terminal, in the trade's units."""
 
-from rich.console import Group
-
 from plancha.app.result import CaseRecord, FlowRecord, SpanRecord
-from plancha.app.sections import section
+from plancha.app.sections import Section, section
 from plancha.geometry.units import show
 
 FAN_CAUTION = (
@@ -11,7 +9,7 @@ FAN_CAUTION = (
 )
 
 
-def flow_table(case: CaseRecord, flow: FlowRecord) -> Group:
+def flow_table(case: CaseRecord, flow: FlowRecord) -> Section:
     """One flow: what it carries, what it costs, and what it does between the fins."""
     rows = [
         ("flow at the inlet", *_rates(flow)),

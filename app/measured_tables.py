@@ -1,13 +1,13 @@
 """Model against measurement as tables for the terminal."""
 
 import numpy as np
-from rich.console import Console, Group
+from rich.console import Console
 from rich.text import Text
 
 from plancha.app.fields import ZERO_CELSIUS
 from plancha.app.fit_parameters import Sought
 from plancha.app.measured import Agreement
-from plancha.app.tables import section
+from plancha.app.sections import Section, section
 from plancha.fem.fit import Fit, Residuals
 from plancha.geometry.units import show
 
@@ -36,7 +36,7 @@ def print_agreement(console: Console, found: Agreement) -> None:
     console.print(Text(closing_words(found)))
 
 
-def readings_table(found: Agreement) -> Group:
+def readings_table(found: Agreement) -> Section:
     """Each reading beside the model; of many, those farthest off."""
     order = np.argsort(-np.abs(found.residuals.kelvin), kind="stable")
     count = len(order)
@@ -80,7 +80,7 @@ def summary(head: str, residuals: Residuals, found: Agreement) -> str:
     )
 
 
-def fit_table(fit: Fit, sought: tuple[Sought, ...]) -> Group:
+def fit_table(fit: Fit, sought: tuple[Sought, ...]) -> Section:
     """The fitted parameters with their intervals."""
     rows = [
         (
@@ -117,7 +117,7 @@ def signed(kelvin: float) -> str:
     return f"{kelvin:+.1f}" if abs(kelvin) >= 0.05 else "0.0"
 
 
-def correlation_table(fit: Fit) -> Group:
+def correlation_table(fit: Fit) -> Section:
     """How the parameters' errors hang together."""
     names = [each.name for each in fit.parameters]
     rows = [(name, *(f"{value:+.3f}" for value in row)) for name, row in zip(names, fit.correlation)]

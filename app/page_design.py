@@ -3,7 +3,7 @@
 import copy
 import functools
 import tomllib
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path as FilePath
 from pathlib import PurePath
@@ -14,10 +14,9 @@ from plancha.geometry.faults import Fault, StudyError
 from plancha.geometry.key_lines import Path, place_of, plain
 from plancha.geometry.load_cases import Variant, variants_of
 from plancha.geometry.stack import stack_of
-from plancha.geometry.study_file import Case, written_study
+from plancha.geometry.study_file import Case, files_in, written_study
 from plancha.geometry.validation import study_from
 
-FILE_KEYS = ("file", "curve")  # keys of a study whose text is the name of a file
 Value = str | int | float | bool
 
 
@@ -118,20 +117,12 @@ def _written_table(design: Design) -> dict[str, Any]:
     return written_study(design.text, design.path).table
 
 
-def files_named(text: str) -> set[str]:
+def files_named_in(text: str) -> set[str]:
     """The files that a study's text names; none where it is no TOML, which is told elsewhere."""
     try:
-        return set(_files_in(tomllib.loads(text)))
+        return set(files_in(tomllib.loads(text)))
     except (ValueError, RecursionError):
         return set()
-
-
-def _files_in(value: Any) -> Iterator[str]:
-    entries = value.items() if isinstance(value, dict) else enumerate(value) if isinstance(value, list) else ()
-    for key, inner in entries:
-        if key in FILE_KEYS and isinstance(inner, str):
-            yield inner
-        yield from _files_in(inner)
 
 
 def refuse_files_elsewhere(text: str, given: Mapping[str, object], file: str) -> None:
@@ -143,7 +134,7 @@ def refuse_files_elsewhere(text: str, given: Mapping[str, object], file: str) ->
         With a fault for each such name.
     """
     faults = []
-    for name in sorted(files_named(text)):
+    for name in sorted(files_named_in(text)):
         if name in given:
             continue
         if not is_plain_name(name):

@@ -7,9 +7,10 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 from plancha.app.new_study import NEW_MAP, NEW_STUDY
-from plancha.app.page_design import Design, files_named, is_plain_name, refuse_files_elsewhere
+from plancha.app.page_design import Design, files_named_in, is_plain_name, refuse_files_elsewhere
 from plancha.geometry.faults import Fault, StudyError
 from plancha.geometry.key_lines import plain
+from plancha.geometry.study_file import FILE_KEYS
 
 MOST_DESIGNS = 24
 MOST_FILES = 40
@@ -91,7 +92,7 @@ def dropped(given: Mapping[str, bytes]) -> tuple[str, dict[str, bytes], list[str
         raise StudyError([Fault("", "the file is not text in UTF-8", hint="save it as UTF-8", file=study)]) from None
     rest = {name: content for name, content in given.items() if name != study}
     refuse_files_elsewhere(text, rest, study)
-    named = files_named(text)
+    named = files_named_in(text)
     return text, {name: content for name, content in rest.items() if name in named}, []
 
 
@@ -115,7 +116,7 @@ def from_disk(path: Path) -> tuple[str, dict[str, bytes]]:
     text, given = path.read_text(encoding="utf-8-sig"), {}
     document = tomlkit.parse(text)
     names = {name: f"{number}-{Path(name).name}" if not is_plain_name(name) else name
-             for number, name in enumerate(sorted(files_named(text)))}  # fmt: skip
+             for number, name in enumerate(sorted(files_named_in(text)))}  # fmt: skip
     _rename(document, names)
     for name, bare in names.items():
         given[bare] = (path.parent / name).read_bytes()
@@ -123,8 +124,6 @@ def from_disk(path: Path) -> tuple[str, dict[str, bytes]]:
 
 
 def _rename(value: object, names: Mapping[str, str]) -> None:
-    from plancha.app.page_design import FILE_KEYS
-
     if isinstance(value, dict):
         for key, inner in value.items():
             if key in FILE_KEYS and isinstance(inner, str) and names.get(inner, inner) != inner:

@@ -19,6 +19,7 @@ from plancha.app.page_guard import App, guarded
 from plancha.app.page_work import EXPORTS, Question
 from plancha.app.page_worker import Refused, Worker, fault_record, stop_all
 from plancha.geometry.faults import StudyError
+from plancha.geometry.study_file import FILE_KEYS
 
 FILES = Path(__file__).parent / "page_files"
 REFUSED = "plancha-refused"
@@ -221,7 +222,7 @@ def _edit(each: Any) -> Edit:
     is_path = 0 < len(path) <= 20 and all(isinstance(part, str | int) and not isinstance(part, bool) for part in path)
     if not is_path or any(isinstance(part, int) and part < 0 for part in path):
         raise Garbage("an edit's path is a list of keys and numbers")
-    if path[-1] in ("file", "curve"):
+    if path[-1] in FILE_KEYS:
         raise Garbage("files cannot be changed on the page: drop the study with its files")
     if not isinstance(value, str | int | float | bool) or (isinstance(value, str) and len(value) > LONGEST_VALUE):
         raise Garbage("an edit's value is a text, a number, true or false")

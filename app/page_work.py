@@ -19,7 +19,7 @@ from plancha.app.page_views import Layer, Rectangles, View, component_of, layers
 from plancha.geometry.draft import Reading
 from plancha.geometry.faults import StudyError
 from plancha.geometry.power_map_file import read_grid, read_power_map
-from plancha.geometry.study_file import Case, study_of, written_study
+from plancha.geometry.study_file import Case, StudyFile, study_of, written_study
 
 if TYPE_CHECKING:
     from plancha.fem.estimate import Solved
@@ -215,20 +215,29 @@ def exported(memory: Memory, question: Question, what: str) -> tuple[Memory, byt
         return memory, path.read_bytes()
 
 
-def _write_fields(path: Path, study: Any, found: list["Findings"]) -> None:
+def _write_fields(path: Path, study: StudyFile, found: list["Findings"]) -> None:
     from plancha.app.fields import write_fields
 
     write_fields(path, found[0].solution)
 
 
-def _write_result(path: Path, study: Any, found: list["Findings"]) -> None:
+def _write_result(path: Path, study: StudyFile, found: list["Findings"]) -> None:
     from plancha.app.records import result_of
 
     path.write_text(result_of(study, found).model_dump_json(by_alias=True, indent=1), encoding="utf-8")
 
 
-EXPORTS: dict[str, Callable[[Path, Any, list["Findings"]], None]] = {
+def _write_report(path: Path, study: StudyFile, found: list["Findings"]) -> None:
+    from plancha.app.chapters import Request
+    from plancha.app.records import result_of
+    from plancha.app.report import write_report
+
+    write_report(path, study, found, result_of(study, found), Request(f"plancha report {study.path.name}"))
+
+
+EXPORTS: dict[str, Callable[[Path, StudyFile, list["Findings"]], None]] = {
     "fields.vtu": _write_fields,
+    "report.html": _write_report,
     "result.json": _write_result,
 }
 

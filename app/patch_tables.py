@@ -2,9 +2,7 @@
 
 import math
 
-from rich.console import Group
-
-from plancha.app.sections import section
+from plancha.app.sections import Section, section
 from plancha.geometry.bodies import Body, Joint, JointPatch, Patch, Stack
 from plancha.geometry.draft import span_of
 from plancha.geometry.materials import Material
@@ -13,7 +11,7 @@ from plancha.geometry.units import show
 MOST_ROWS = 30  # of patches that are listed one by one
 
 
-def patch_tables(stack: Stack) -> list[Group]:
+def patch_tables(stack: Stack) -> list[Section]:
     """Tables of the bodies' patches and of the joints that are not the same everywhere, where there are any."""
     tables = [patches_table(stack)] if any(body.patches for body in stack.bodies) else []
     return [*tables, uneven_table(stack)] if any(is_uneven(joint) for joint in stack.joints) else tables
@@ -31,7 +29,7 @@ def conductivity_words(material: Material) -> str:
     return words + (f" (T/{material.temperature_reference:g} K)^{material.exponent:g}" if material.exponent else "")
 
 
-def patches_table(stack: Stack) -> Group:
+def patches_table(stack: Stack) -> Section:
     """Each patch of a body: where it lies, and what of it differs from the body."""
     rows = [_patch_row(body, patch) for body in stack.bodies for patch in body.patches]
     more = f"and {len(rows) - MOST_ROWS} more" if len(rows) > MOST_ROWS else ""
@@ -56,7 +54,7 @@ def is_uneven(joint: Joint) -> bool:
     return joint.conductance is not None or bool(joint.patches)
 
 
-def uneven_table(stack: Stack) -> Group:
+def uneven_table(stack: Stack) -> Section:
     """Each joint that is not the same everywhere: its impedance from place to place, its voids, its patches."""
     joints = [joint for joint in stack.joints if is_uneven(joint)]
     columns = ("joint", "between", "impedance", "voids", "of contact", "patches", "of contact", "their impedance")

@@ -2,12 +2,12 @@
 
 from collections.abc import Sequence
 
-from rich.console import Console, Group
+from rich.console import Console
 from rich.text import Text
 
 from plancha.app.fields import ZERO_CELSIUS
 from plancha.app.rank import ALIKE, LIQUID_QUESTIONS, SOLID_QUESTIONS, Ranked, Ranking, State, is_liquid_metal
-from plancha.app.tables import section
+from plancha.app.sections import Section, section
 from plancha.geometry.interface_table import AGED, shipped_candidates
 from plancha.geometry.units import show
 
@@ -46,7 +46,7 @@ def clamp_words(found: Ranking) -> str:
     return f"{show(found.pressure, 'pressure')}, that is {show(found.pressure * found.area, 'force')}"
 
 
-def ranked_table(found: Ranking) -> Group:
+def ranked_table(found: Ranking) -> Section:
     """Candidates by aged margin."""
     with_other = any(found.component != state.limits for each in found.ranked for state in (each.new[1], each.aged[1]))
     rows = [_row(number, each, with_other) for number, each in enumerate(found.ranked[:MOST_ROWS], 1)]

@@ -38,7 +38,7 @@ from plancha.fem.solve import Solution, slab_temperature
 from plancha.geometry.bodies import FACE_NAMES, total_height, total_mass
 from plancha.geometry.load_cases import texts_of
 from plancha.geometry.materials import outside_range
-from plancha.geometry.study_file import Case, StudyFile
+from plancha.geometry.study_file import Case, StudyFile, files_named
 
 
 def result_of(study: StudyFile, found: list[Findings]) -> Result:
@@ -55,14 +55,19 @@ def result_of(study: StudyFile, found: list[Findings]) -> Result:
         mass_unknown=unknown,
         height_mm=total_height(stack) * 1e3,
         study=texts,
-        files=_fingerprints(study.path.parent, [text for name, text in texts.items() if name.endswith(".file")]),
+        files=_fingerprints(study.path.parent, files_named(study)),
         cautions=list(dict.fromkeys(line for case in study.cases for line in case.stack.cautions)),
         cases=[case_record(case, findings) for case, findings in zip(study.cases, found)],
     )
 
 
 def _fingerprints(folder: Path, names: list[str]) -> dict[str, str]:
-    return {name: hashlib.sha256((folder / name).read_bytes()).hexdigest() for name in sorted(set(names))}
+    return {name: fingerprint(folder / name) for name in names}
+
+
+def fingerprint(path: Path) -> str:
+    """SHA-256 of a file's contents, in hexadecimal."""
+    return hashlib.sha256(path.read_bytes()).hexdigest()
 
 
 def case_record(case: Case, findings: Findings) -> CaseRecord:

@@ -35,6 +35,7 @@ joins them, what heats them and what cools them.
   `component/layer` where a body is named.
 - What decides the answer has no default: ambient, limit, cooling, thickness, the grade of a metal.
 - All faults of a study are told at once, each with its line. Unusual values are used, and noted.
+- Editors complete keys by the [JSON schema](study.schema.json): [how](how-to/write-in-an-editor.md).
 
 ```toml
 title = "A die on a plate (invented data)"

@@ -3,11 +3,11 @@
 from collections.abc import Sequence
 
 import numpy as np
-from rich.console import Console, Group
+from rich.console import Console
 from rich.text import Text
 
 from plancha.app.patch_tables import conductivity_words, four_digits, is_uneven, patch_tables
-from plancha.app.sections import section
+from plancha.app.sections import Section, section
 from plancha.geometry.bodies import Film, Joint, Source, Stack, total_height, total_mass
 from plancha.geometry.grid import Grid
 from plancha.geometry.materials import Material
@@ -38,7 +38,7 @@ def print_study(console: Console, study: StudyFile) -> None:
         console.print(Text(f"Note: {note}"))
 
 
-def bodies_table(stack: Stack) -> Group:
+def bodies_table(stack: Stack) -> Section:
     """Bodies with their materials."""
     rows = [
         (
@@ -54,7 +54,7 @@ def bodies_table(stack: Stack) -> Group:
     return section("Bodies (k in the plan / through)", columns, rows)
 
 
-def joints_table(stack: Stack) -> Group:
+def joints_table(stack: Stack) -> Section:
     """Joints between bodies."""
     rows = [
         (
@@ -73,7 +73,7 @@ def _impedance_words(joint: Joint) -> str:
     return f"{words}, uneven" if is_uneven(joint) else words
 
 
-def sources_table(stack: Stack) -> Group:
+def sources_table(stack: Stack) -> Section:
     """Components with their power."""
     rows = [
         (
@@ -93,7 +93,7 @@ def _peak_flux(source: Source) -> float:
     return source.power / source.outline.area if source.power_map is None else peak_flux(source.power_map)
 
 
-def surroundings_table(stack: Stack) -> Group:
+def surroundings_table(stack: Stack) -> Section:
     """Films, held faces and rims."""
     rows = []
     for film in stack.films:

@@ -3,14 +3,14 @@
 import re
 from collections.abc import Sequence
 
-from rich.console import Console, Group
+from rich.console import Console
 from rich.text import Text
 
 from plancha.app.budget_tables import budget_table, estimates_table, ladder_table
 from plancha.app.film_tables import films_table
 from plancha.app.flow_tables import flow_table
 from plancha.app.result import CaseRecord, DatasheetRecord, FilmRecord, FlowRecord, Result
-from plancha.app.sections import section, value_text
+from plancha.app.sections import Section, section, value_text
 
 DIGITS = re.compile(r"[0-9.,]+")  # a warning that differs in its numbers alone is told already
 MOST_CASES = 8  # load cases up to which every component's margin in each is printed
@@ -68,7 +68,7 @@ def worst_component(case: CaseRecord) -> str | None:
     return max(case.components, key=lambda each: each.peak_degC).name if case.components else None
 
 
-def components_table(case: CaseRecord) -> Group:
+def components_table(case: CaseRecord) -> Section:
     """Peaks, means and margins; an arrow marks the component that limits."""
     rows, bold = [], -1
     for number, each in enumerate(case.components):
@@ -79,7 +79,7 @@ def components_table(case: CaseRecord) -> Group:
                 f"> {each.name}" if limits else f"  {each.name}",
                 f"{each.power_W:.4g}",
                 f"{each.peak_degC:.1f}",
-                _error(each.peak_error_K, ".1f"),
+                error_text(each.peak_error_K, ".1f"),
                 f"{each.peak_at.x_mm:.1f}, {each.peak_at.y_mm:.1f}",
                 f"{each.area_mean_degC:.1f}",
                 f"{each.power_mean_degC:.1f}",
@@ -103,7 +103,7 @@ def _feedback_words(case: CaseRecord) -> str:
     return f"{added:.4g} W come on top by temperature (leakage, losses); loop gain {case.loop_gain:.3f}, from 1 on it runs away"
 
 
-def _error(value: float | None, form: str) -> str:
+def error_text(value: float | None, form: str) -> str:
     """An estimated error; one that would print as nothing is said to be less than the last digit."""
     if value is None:
         return "-"
@@ -122,13 +122,13 @@ def accuracy_words(case: CaseRecord) -> str:
     return f"{words}: NOT the {100 * audit.accuracy_wanted:.2g} % asked for, but the best that was reached"
 
 
-def probes_table(case: CaseRecord) -> Group:
+def probes_table(case: CaseRecord) -> Section:
     """Probe temperatures and their offset from the hottest component's peak."""
     rows = [(probe.name, f"{probe.temperature_degC:.1f}", f"{probe.below_hot_spot_K:.1f}") for probe in case.probes]
     return section("Probes", ("probe", "degC", "below the hot spot, K"), rows)
 
 
-def datasheet_table(points: DatasheetRecord) -> Group:
+def datasheet_table(points: DatasheetRecord) -> Section:
     """A component's data-sheet quotients, each with what it is."""
     rows = [
         (
@@ -150,16 +150,16 @@ def datasheet_table(points: DatasheetRecord) -> Group:
     return section(title, ("", "", "by peak K/W", "by mean K/W", "is a"), rows, *words)
 
 
-def spreading_table(case: CaseRecord) -> Group:
+def spreading_table(case: CaseRecord) -> Section:
     """Spreading resistances of the bodies under the components."""
     rows = [
         (
             each.component,
             each.body,
             value_text(each.maximum_K_per_W, ".4f"),
-            _error(each.maximum_error_K_per_W, ".4f"),
+            error_text(each.maximum_error_K_per_W, ".4f"),
             value_text(each.mean_K_per_W, ".4f"),
-            _error(each.mean_error_K_per_W, ".4f"),
+            error_text(each.mean_error_K_per_W, ".4f"),
             f"{100 * each.share:.1f}",
         )
         for each in case.spreading
@@ -171,7 +171,7 @@ def spreading_table(case: CaseRecord) -> Group:
     return section(title, ("component", "in", "max K/W", "+-", "mean K/W", "+-", "share %"), rows, words)
 
 
-def coupling_table(case: CaseRecord) -> Group:
+def coupling_table(case: CaseRecord) -> Section:
     """Rise of the row's component per watt in the column's."""
     names = case.coupling.names
     rows = [
@@ -180,7 +180,7 @@ def coupling_table(case: CaseRecord) -> Group:
     return section("Coupling, K/W: peak of the row's component per watt in the column's", ("", *names), rows)
 
 
-def ways_out_table(case: CaseRecord) -> Group:
+def ways_out_table(case: CaseRecord) -> Section:
     """Where the heat goes."""
     total = case.audit.heat_in_W
     rows = [
@@ -208,21 +208,21 @@ def sustainable_line(case: CaseRecord) -> Text:
 
 def worst_case_number(result: Result) -> int:
     """Which case has the least margin; the first where no component has a limit."""
-    margins = [_least_margin(case) for case in result.cases]
+    margins = [least_margin(case) for case in result.cases]
     known = [margin for margin in margins if margin is not None]
     return margins.index(min(known)) if known else 0
 
 
-def cases_table(result: Result) -> Group:
+def cases_table(result: Result) -> Section:
     """Every load case: the limiting component, its margin, the sustainable power; the worst case marked."""
     worst = worst_case_number(result)
-    known = _least_margin(result.cases[worst]) is not None
-    rows = [_case_row(case, _least_margin(case), known and n == worst) for n, case in enumerate(result.cases)]
+    known = least_margin(result.cases[worst]) is not None
+    rows = [_case_row(case, least_margin(case), known and n == worst) for n, case in enumerate(result.cases)]
     columns = ("  case", "limits", "peak degC", "margin K", "sustainable W", "factor", "what changes")
     return section("Load cases", columns, rows, "> the worst case" if known else "", bold=worst if known else -1)
 
 
-def margins_table(result: Result) -> Group:
+def margins_table(result: Result) -> Section:
     """Every component's margin in every load case; the least of each case marked."""
     rows = []
     for number, component in enumerate(result.cases[0].components):
@@ -248,7 +248,8 @@ def _case_row(case: CaseRecord, margin: float | None, worst: bool) -> tuple[str,
     )
 
 
-def _least_margin(case: CaseRecord) -> float | None:
+def least_margin(case: CaseRecord) -> float | None:
+    """The least margin of a load case [K]; None where no component has a limit."""
     return min((each.margin_K for each in case.components if each.margin_K is not None), default=None)
 
 
@@ -270,18 +271,18 @@ def _note_lines(result: Result) -> list[str]:
     Warnings of flows and of faces that cool by themselves stand in the tables of the study as written; here are those of load cases.
     """
     base, worst = result.cases[0], result.cases[worst_case_number(result)]
-    told = {DIGITS.sub("", warning) for warning in _warnings(base)}
+    told = {DIGITS.sub("", warning) for warning in warnings_of(base)}
     lines = [f"Note: {note}" for note in base.notes]
     lines += [f'Note on "{worst.name}": {note}' for note in worst.notes if note not in base.notes]
-    lines += [f'Warning on "{worst.name}": {each}' for each in _warnings(worst) if DIGITS.sub("", each) not in told]
+    lines += [f'Warning on "{worst.name}": {each}' for each in warnings_of(worst) if DIGITS.sub("", each) not in told]
     others = [case for case in result.cases if case is not worst]
     noted = [case.name for case in others if set(case.notes) - set(base.notes)]
-    warned = [case.name for case in others if {DIGITS.sub("", each) for each in _warnings(case)} - told]
+    warned = [case.name for case in others if {DIGITS.sub("", each) for each in warnings_of(case)} - told]
     lines += [f"Further notes in result.json on {', '.join(noted)}."] if noted else []
     return [*lines, f"Further warnings in result.json on {', '.join(warned)}."] if warned else lines
 
 
-def _warnings(case: CaseRecord) -> list[str]:
+def warnings_of(case: CaseRecord) -> list[str]:
     """Warnings of a case's flows and of its faces that cool by themselves, with whose they are."""
     places: list[FlowRecord | FilmRecord] = [*case.flows, *case.films]
     return [f"{place.name}: {text}" for place in places for text in place.warnings]

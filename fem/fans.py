@@ -68,6 +68,10 @@ def at_speed(curve: FanCurve, speed_ratio: float) -> FanCurve:
     ----------
     speed_ratio : float, [-]
         New speed over that of the curve, above 0. Below about one half real fans give less (Reynolds number; from memory).
+
+    Notes
+    -----
+    Source: the fan laws, from dimensional analysis (derived independently). Valid: from about half of the test's speed.
     """
     _check_ratio("speed", speed_ratio)
     return FanCurve(curve.flow * speed_ratio, curve.pressure * speed_ratio**2)
@@ -80,6 +84,10 @@ def at_density(curve: FanCurve, density_ratio: float) -> FanCurve:
     ----------
     density_ratio : float, [-]
         Density at the fan over that of the test (makers: 1.2 kg/m^3, common practice, no source), above 0.
+
+    Notes
+    -----
+    Source: the fan laws, from dimensional analysis (derived independently). Valid: at any speed of the curve.
     """
     _check_ratio("density", density_ratio)
     return FanCurve(curve.flow, curve.pressure * density_ratio)

@@ -46,9 +46,10 @@ class Quantity:
         return core_schema.no_info_plain_validator_function(read)
 
     def __get_pydantic_json_schema__(self, schema: Any, handler: Any) -> dict[str, Any]:
-        """Describe the text for an editor that knows JSON schema."""
+        """Describe the text for an editor that knows JSON schema; a fraction may be a bare number."""
         kind = DIMENSIONS[self.dimension]
-        return {"type": "string", "description": self.allowed, "examples": list(kind.examples)}
+        types: Any = ["string", "number"] if self.dimension == "fraction" else "string"
+        return {"type": types, "description": self.allowed, "examples": list(kind.examples)}
 
 
 def quantity(dimension: str, **bounds: float) -> Any:

@@ -4,7 +4,7 @@ import functools
 import re
 import stat
 import tomllib
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field, replace
 from pathlib import Path as FilePath
 from typing import Any
@@ -19,9 +19,22 @@ from plancha.geometry.stack import stack_faults, stack_of
 from plancha.geometry.study import Study
 from plancha.geometry.validation import remains_of, study_from
 
-__all__ = ["BASE_CASE", "Case", "StudyFile", "WrittenStudy", "changed_case", "read_study", "study_of", "written_study"]
+__all__ = [
+    "BASE_CASE",
+    "FILE_KEYS",
+    "Case",
+    "StudyFile",
+    "WrittenStudy",
+    "changed_case",
+    "files_in",
+    "files_named",
+    "read_study",
+    "study_of",
+    "written_study",
+]
 
 LARGEST_STUDY = 2_000_000  # bytes
+FILE_KEYS = ("file", "curve")  # keys of a study that name a file
 DEEPEST = 20  # tables and lists inside each other
 SHOWN_FAULTS = 50
 
@@ -89,6 +102,24 @@ def study_of(text: str, path: FilePath) -> StudyFile:
     if faults:
         raise StudyError(_in_order([_placed(fault, source) for fault in faults], str(source.path)))
     return StudyFile(source.path, tuple(cases))
+
+
+def files_named(study: StudyFile) -> list[str]:
+    """All files that a study and its load cases name, each once, in the order of their names."""
+    return sorted({name for case in study.cases for name in files_in(case.table)})
+
+
+def files_in(value: Any) -> Iterator[str]:
+    """Every name of a file inside a study's table or list, in the order of writing."""
+    if isinstance(value, Mapping):
+        for key, inner in value.items():
+            if key in FILE_KEYS and isinstance(inner, str):
+                yield inner
+            else:
+                yield from files_in(inner)
+    elif isinstance(value, list):
+        for inner in value:
+            yield from files_in(inner)
 
 
 def changed_case(case: Case, folder: FilePath, changes: Mapping[str, str], reading: Reading | None = None) -> Case:
