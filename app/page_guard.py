@@ -22,7 +22,7 @@ HEADERS = {
 
 
 class TooLarge(Exception):
-    """A request's body is larger than what is read."""
+    """A request's body is larger than what is read; the app answers with status 413."""
 
 
 def guarded(app: App, port: int) -> App:
@@ -43,7 +43,7 @@ def guarded(app: App, port: int) -> App:
         if reason:
             await _refuse(send, 403 if reason != "too large" else 413, reason)
             return
-        await _answer(app, scope, receive, _with_headers(send))
+        await app(scope, _counted(receive), _with_headers(send))
 
     return checked
 
@@ -73,9 +73,9 @@ def _with_headers(send: Send) -> Send:
     return sending
 
 
-async def _answer(app: App, scope: Scope, receive: Receive, send: Send) -> None:
-    """Answer while counting what is read: a body may be longer than it says, or say nothing."""
-    count, has_begun = 0, False
+def _counted(receive: Receive) -> Receive:
+    """The body counted while it is read: it may be longer than it says, or say nothing. Raises TooLarge."""
+    count = 0
 
     async def counted() -> MutableMapping[str, Any]:
         nonlocal count
@@ -85,16 +85,7 @@ async def _answer(app: App, scope: Scope, receive: Receive, send: Send) -> None:
             raise TooLarge
         return message
 
-    async def sending(message: MutableMapping[str, Any]) -> None:
-        nonlocal has_begun
-        has_begun = True
-        await send(message)
-
-    try:
-        await app(scope, counted, sending)
-    except TooLarge:
-        if not has_begun:
-            await _refuse(send, 413, "too large")
+    return counted
 
 
 async def _refuse(send: Send, status: int, reason: str) -> None:

@@ -15,7 +15,7 @@ from starlette.staticfiles import StaticFiles
 
 from plancha.app.page_design import Design, Edit
 from plancha.app.page_desk import EXAMPLES, Desk, dropped, example
-from plancha.app.page_guard import App, guarded
+from plancha.app.page_guard import App, TooLarge, guarded
 from plancha.app.page_work import EXPORTS, Question
 from plancha.app.page_worker import Refused, Worker, fault_record, stop_all
 from plancha.geometry.faults import StudyError
@@ -60,12 +60,16 @@ def server_app(room: Room, port: int) -> App:
         Route("/api/export/{what}", _answering(room, _export), methods=["POST"]),
         Route("/api/{task}", _answering(room, _task), methods=["POST"]),
     ]
-    return guarded(Starlette(routes=routes), port)
+    return guarded(Starlette(routes=routes, exception_handlers={TooLarge: _too_large}), port)
 
 
 async def _index(request: Request) -> Response:
     page = (FILES / "index.html").read_bytes()
     return Response(page, media_type="text/html; charset=utf-8")
+
+
+async def _too_large(request: Request, error: Exception) -> Response:
+    return Response("too large\n", 413, media_type="text/plain")
 
 
 Answer = Callable[[Room, Request], Awaitable[Response]]

@@ -144,7 +144,7 @@ def test_study_picture_fields_and_result_are_taken_away(browser, tmp_path):
     browser.example("first")
     browser.write("plate", "thickness", "2 mm")
     browser.confirmed()
-    for name in ("study.toml", "picture.png", "fields.vtu", "result.json"):
+    for name in ("study.toml", "picture.png", "fields.vtu", "result.json", "report.html"):
         browser.click("#exports summary")
         browser.click(f"[data-export='{name}']")
         downloaded(browser, name)
