@@ -6,6 +6,7 @@ after a random pause, so that none is swallowed. Needs Debian's chromium and chr
 """
 
 import argparse
+import io
 import os
 import platform
 import random
@@ -68,13 +69,19 @@ def chromium() -> Any:
     from selenium.webdriver.chrome.service import Service
 
     options = webdriver.ChromeOptions()
-    for each in ("--headless=new", "--no-sandbox", "--disable-dev-shm-usage", "--window-size=1440,900"):
+    for each in (
+        "--headless=new",
+        "--no-sandbox",
+        "--disable-dev-shm-usage",
+        "--hide-scrollbars",
+        "--window-size=1440,900",
+    ):
         options.add_argument(each)
     return webdriver.Chrome(options=options, service=Service("/usr/bin/chromedriver"))
 
 
 def study_with_mesh(folder: Path, name: str, mesh_size: str) -> Path:
-    """A copy of a study whose mesh is as fine as asked."""
+    """A copy of a study whose mesh is as fine as asked; as it is where nothing is asked."""
     if name == "first":
         from plancha.app.new_study import NEW_MAP, NEW_STUDY
 
@@ -88,7 +95,9 @@ def study_with_mesh(folder: Path, name: str, mesh_size: str) -> Path:
     text = text.replace(
         'seen_from = "active side" }', 'seen_from = "active side", scale = true }'
     )  # its power may change
-    path.write_text(text.replace("\n[plate]", f'\nmesh_size = "{mesh_size}"\naccuracy = "2 %"\n[plate]', 1))
+    if mesh_size:
+        text = text.replace("\n[plate]", f'\nmesh_size = "{mesh_size}"\naccuracy = "2 %"\n[plate]', 1)
+    path.write_text(text)
     return path
 
 
@@ -133,7 +142,11 @@ def main() -> None:
     reader = argparse.ArgumentParser(description=__doc__)
     reader.add_argument("out", type=Path, nargs="?")
     reader.add_argument("--seed", type=int, default=20261126)
+    reader.add_argument("--pictures", type=Path, metavar="FOLDER", help="take the docs' pictures of the page instead")
     given = reader.parse_args()
+    if given.pictures:
+        take_pictures(given.pictures)
+        return
     rows, details = [], []
     for title, name, mesh_size, controls in STUDIES:
         with tempfile.TemporaryDirectory() as folder:
@@ -151,6 +164,30 @@ def main() -> None:
         sys.stdout.write(rows[-1] + "\n")
     if given.out:
         given.out.write_text(page_of(rows, details), encoding="utf-8")
+
+
+def take_pictures(folder: Path) -> None:
+    """Pictures of the page with an example, for the docs."""
+    from PIL import Image
+
+    folder.mkdir(exist_ok=True)
+    with tempfile.TemporaryDirectory() as aside:
+        process, address = served(study_with_mesh(Path(aside), "radar", ""))
+        browser = chromium()
+        try:
+            size = {"width": 1360, "height": 860, "deviceScaleFactor": 1, "mobile": False}
+            browser.execute_cdp_cmd("Emulation.setDeviceMetricsOverride", size)
+            browser.get(address)
+            wait_for(browser, "document.body.dataset.confirmed")
+            time.sleep(4.0)
+            with Image.open(io.BytesIO(browser.get_screenshot_as_png())) as shot:
+                shot.convert("RGB").quantize(255, method=Image.Quantize.MAXCOVERAGE).save(
+                    folder / "wide.png", optimize=True
+                )
+        finally:
+            browser.quit()
+            process.terminate()
+            process.wait()
 
 
 def page_of(rows: list[str], details: list[str]) -> str:

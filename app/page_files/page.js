@@ -260,16 +260,18 @@ function showNumbers() {
   const { shown } = state, { numbers } = shown, other = state.a?.numbers;
   const names = numbers.components.map((each) => each.name);
   const name = numbers.shown;
-  const parts = [tables.marginsTable(numbers, other)];
+  const parts = [tables.marginsTable(numbers, other, state.isWhole)];
+  if (tables.isMany(numbers)) parts.push(wholeButton());
   const isOld = !shown.confirmed, full = isOld ? state.full : numbers;
-  if (name) parts.push(chooser(names, name), tables.budgetTable(numbers, name, other), tables.estimatesTable(full, name, isOld), tables.ladderTable(full, name, isOld));
+  if (name) parts.push(chooser(names, name), tables.budgetTable(numbers, name, other));
+  if (state.caseRows.size) parts.push(tables.casesTable([...state.caseRows.values()], shown.case));
+  if (name) parts.push(tables.estimatesTable(full, name, isOld), tables.ladderTable(full, name, isOld));
   const words = tables.sustainableText(full, isOld);
   if (words) parts.push(paragraph(words, "sustainable"));
   parts.push(tables.flowsTable(numbers), tables.probesTable(numbers, other), tables.spreadingTable(full, isOld));
-  if (state.caseRows.size) parts.splice(1, 0, tables.casesTable([...state.caseRows.values()], shown.case));
-  const at = $("tables"), focused = document.activeElement?.id === "component";
+  const at = $("tables"), focused = document.activeElement?.id;
   at.replaceChildren(...parts.filter(Boolean));
-  if (focused) $("component").focus();
+  if (["component", "whole"].includes(focused)) $(focused)?.focus();
   const notes = full?.notes || [];
   $("notes").replaceChildren(...[...new Set([...notes, ...state.cautions.map((each) => `Caution: ${each}`)])].map(paragraph));
 }
@@ -286,6 +288,16 @@ function chooser(names, name) {
   });
   label.append("Budget of ", select);
   return label;
+}
+
+function wholeButton() {
+  const button = document.createElement("button");
+  Object.assign(button, { id: "whole", type: "button", className: "plain", textContent: state.isWhole ? "the worst alone" : "all components" });
+  button.addEventListener("click", () => {
+    state.isWhole = !state.isWhole;
+    showNumbers();
+  });
+  return button;
 }
 
 function paragraph(text, className) {

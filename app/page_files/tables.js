@@ -48,20 +48,34 @@ function rowOf(row) {
   return made;
 }
 
-export function marginsTable(numbers, other) {
+const MANY = 8, WORST = 6; // components: of more than so many only the worst are listed, until all are asked for
+
+// The components in their order; of many those with the least margins, the worst first.
+function listed(numbers, isWhole) {
+  const all = numbers.components;
+  if (isWhole || all.length <= MANY) return all;
+  const worse = (a, b) => (a.margin_K ?? Infinity) - (b.margin_K ?? Infinity) || b.peak_degC - a.peak_degC;
+  return [...all].sort(worse).slice(0, WORST);
+}
+
+export const isMany = (numbers) => numbers.components.length > MANY;
+
+export function marginsTable(numbers, other, isWhole) {
   const byName = new Map((other?.components || []).map((each) => [each.name, each]));
   // Beside another design only what is compared.
   const hasError = !other && numbers.components.some((each) => each.error_K !== null);
   const heads = ["component", ...(other ? [] : ["W"]), "peak °C", ...(hasError ? ["± K"] : []), "limit", "margin K", ...(other ? ["A: K", "gain K"] : [])];
-  const rows = numbers.components.map((each) => {
+  const shown = listed(numbers, isWhole), left = numbers.components.length - shown.length;
+  const rows = shown.map((each) => {
     const before = byName.get(each.name);
     const gain = before && each.margin_K !== null && before.margin_K !== null ? each.margin_K - before.margin_K : null;
     const cells = [each.name, ...(other ? [] : [powerText(each.power_W)]), one(each.peak_degC), ...(hasError ? [errorText(each.error_K)] : []), one(each.limit_degC), marginCell(each.margin_K)];
     if (other) cells.push(before ? marginCell(before.margin_K) : "–", signed(gain));
     return { cells, className: each.name === numbers.limiting ? "limiting" : "" };
   });
+  const others = left ? `The other ${left} have more margin. ` : "";
   const note = numbers.limiting ? `Limits: ${numbers.limiting}. ` : "No component has a limit. ";
-  return tableOf("Peaks and margins", heads, rows, `${note}Rises count from the ${numbers.reference.name}, ${one(numbers.reference.degC)} °C.`);
+  return tableOf("Peaks and margins", heads, rows, `${others}${note}Rises count from the ${numbers.reference.name}, ${one(numbers.reference.degC)} °C.`);
 }
 
 const powerText = (watts) => String(Number(watts.toPrecision(4)));

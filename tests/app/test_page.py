@@ -125,7 +125,7 @@ def test_two_designs_stand_side_by_side_with_their_difference(browser):
 
 def test_load_cases_are_shown_and_changed_where_they_say(browser, tmp_path):
     browser.example("first")
-    browser.wait("document.querySelectorAll('#tables caption')[1]?.textContent === 'Load cases'")
+    browser.wait("[...document.querySelectorAll('#tables caption')].some((each) => each.textContent === 'Load cases')")
     hot = solved(tmp_path, NEW_STUDY).cases[1]
     browser.run(
         "const c = document.getElementById('case'); c.value = c.options[1].value; c.dispatchEvent(new Event('change'))"
