@@ -3,7 +3,7 @@
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
-from plancha.fem.budget import way_out
+from plancha.fem.budget import ways_out
 from plancha.fem.components import active_peak
 from plancha.fem.estimate import constant_conductivity
 from plancha.fem.feedback import has_feedback
@@ -69,7 +69,7 @@ LumpedWay = tuple[int, list[int], list[int], Film | Held | None, float, dict[int
 def _lumped_ways(solution: Solution, stack: Stack) -> Iterator[LumpedWay]:
     """What `lumped.lumped_chain` needs of each component beside the stack."""
     written = solution.sheets.stack
-    ways = [way_out(solution, source) for source in written.sources]
+    ways = ways_out(solution, written.sources)
     heat = {
         body: sum(source.power for source, (bodies, _, _) in zip(stack.sources, ways) if body in bodies)
         for body in range(len(written.bodies))
