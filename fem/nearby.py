@@ -17,9 +17,11 @@ import numpy as np
 import scipy.sparse as sp
 
 from plancha.fem.feedback import has_feedback
-from plancha.fem.sheets import Sheets
-from plancha.fem.slabs import Entries, Slab, element_temperatures, slab_entries
+from plancha.fem.sheets import Sheets, slab_matrix
+from plancha.fem.slabs import Slab, element_temperatures, slab_of, summed
 from plancha.fem.solve import Solution, SolveFailed, System, free_unknowns
+from plancha.geometry.bodies import Body
+from plancha.geometry.materials import Material
 
 SETTLED = 1e-2  # share of all heat that may be out of balance: peaks are then off by hundredths of a kelvin
 STEPS = 30
@@ -146,23 +148,35 @@ def _lift(sheets: Sheets) -> np.ndarray:
 def _pieces(sheets: Sheets, temperature: np.ndarray) -> Iterator[Piece]:
     numbers = _numbers(sheets)
     for slab in sheets.slabs:
-        nothing = np.zeros_like(slab.along)
-        for part in (replace(slab, across=nothing), replace(slab, along=nothing)):
-            entries = slab_entries(sheets.space, part, sheets.stack.reference, temperature)
-            yield _piece(next(numbers), entries)
+        for matrix in _along_and_across(sheets, slab, temperature):
+            yield _piece(next(numbers), matrix, np.unique(slab.unknowns))
     for entries in sheets.joints:
-        yield _piece(next(numbers), entries)
+        yield _piece(next(numbers), summed([entries], sheets.size), np.unique(entries[1]))
     for exchange in sheets.exchanges:
-        coo = exchange.matrix.tocoo()
-        yield _piece(next(numbers), (coo.data, *coo.coords))
+        yield _piece(next(numbers), exchange.matrix, np.flatnonzero(np.diff(exchange.matrix.indptr)))
 
 
-def _piece(numbers: np.ndarray, entries: Entries) -> Piece:
-    values, rows, columns = entries
-    unknowns = np.unique(rows)
-    size = (len(unknowns), len(unknowns))
-    places = np.searchsorted(unknowns, rows), np.searchsorted(unknowns, columns)
-    return Piece(numbers, unknowns, sp.coo_array((values, places), shape=size).tocsr())
+def _along_and_across(sheets: Sheets, slab: Slab, temperature: np.ndarray) -> tuple[sp.csr_array, sp.csr_array]:
+    """What a body conducts along the plan and through its thickness: told apart by what twice the latter changes."""
+    whole = slab_matrix(sheets, slab, temperature)
+    twice = slab_of(sheets.space, _twice_through(slab.body), slab.pattern, slab.through, slab.unknowns)
+    across = slab_matrix(sheets, twice, temperature) - whole
+    return whole - across, across
+
+
+def _twice_through(body: Body) -> Body:
+    """The body with all its parts conducting twice as well through the thickness."""
+
+    def changed(material: Material) -> Material:
+        k_x, k_y, k_z = material.conductivity
+        return replace(material, conductivity=(k_x, k_y, 2 * k_z))
+
+    patches = tuple(replace(patch, material=changed(patch.material)) for patch in body.patches)
+    return replace(body, material=changed(body.material), patches=patches)
+
+
+def _piece(numbers: np.ndarray, matrix: sp.csr_array, unknowns: np.ndarray) -> Piece:
+    return Piece(numbers, unknowns, matrix[unknowns][:, unknowns])
 
 
 def _numbers(sheets: Sheets) -> Iterator[np.ndarray]:
