@@ -1,7 +1,7 @@
 """Discretisation error of peaks and spreading resistances, and refinement until a wanted accuracy is met.
 
-Plan and thickness are told apart: the answer is compared with the same problem on triangles twice as large, and with the same problem
-on sub-layers twice as thick. The two differences may have opposite signs; they are added by magnitude.
+Plan and thickness are told apart: the answer is compared with the same problem on triangles twice as large, and, on those, with
+polynomials of one degree more through the thickness. The two differences may have opposite signs; they are added by magnitude.
 """
 
 from collections.abc import Callable, Sequence
@@ -23,7 +23,7 @@ from plancha.fem.film_readings import frozen_films
 from plancha.fem.finned import settled_flows
 from plancha.fem.operating import operating
 from plancha.fem.plan import PlanSpace, plan_space
-from plancha.fem.refinement import halved, layers_worth_halving, refined, worth_refining
+from plancha.fem.refinement import finer_layers, raised, refined, worth_refining
 from plancha.fem.resolution import through_of
 from plancha.fem.sheets import sheets_of
 from plancha.fem.solve import Solution, solve
@@ -33,17 +33,24 @@ from plancha.geometry.materials import Material, conductivity_at, is_nonlinear
 from plancha.geometry.mesh import PlanMesh
 
 QUANTITIES = ("peak rise", "mean rise", "spreading by maximum", "spreading by mean")
+RISES = 2  # of them, the first, are what accuracy is asked of
+PEAK = QUANTITIES.index("peak rise")
+IS_PEAK = np.array(["mean" not in name for name in QUANTITIES])
 # Error left after a halving, over what the halving changed, and error before it over that change: with an order of convergence p
-# these are 1 / (2^p - 1) and 1 + that. Taken for p = 1.7 of peaks and 0.6 of means, which feel the flux jump at the
-# footprint's edge. A peak's change may pass through nothing by chance; the mean's, which does not, guards it. Chosen on random
-# layered cases with known answers; judged on others (docs/accuracy.md).
-LEFT_OVER = np.array([0.45, 1.8, 0.45, 1.8])
-BEFORE = np.array([1.4, 2.8, 1.4, 2.8])
+# these are 1 / (2^p - 1) and 1 + that. Taken for p = 2 of peaks (through the thickness 2.6) and 1 of means, which feel the flux jump
+# at the footprint's edge. A peak's change may pass through nothing by chance; the mean's, which does not, guards it. Chosen on
+# random layered cases with known answers; judged on others (docs/accuracy.md).
+LEFT_OVER = np.array([0.33, 1.0, 0.33, 1.0])
+BEFORE = np.array([1.2, 2.0, 1.2, 2.0])
 GUARD = 0.05
 FLOOR = 1e-5  # of a quantity: no estimate claims less
 ROUNDS = 8
 FLOW_PASSES = 3  # that settle what each flow expects to take
-SHARE = 0.7  # of the error whose triangles or sub-layers a refinement cuts
+OF_WANTED = 0.6  # what of the accuracy the thickness may take up before the plan is looked at
+CUT = 4  # every triangle of the first mesh is cut into four
+SHARE = 0.7  # of the error whose triangles or sub-layers a refinement cuts at least, and
+MOST_SHARE = 0.95  # at most: the more the more it must fall
+KEPT = 0.4  # of the wanted error: what may be left uncut
 SMALL = 0.05  # of the largest rise: a component's own rise below this counts as this
 LEAST_RISE = 1e-6  # K; no rise counts as less: rounding of absolute temperatures is no error of the mesh
 
@@ -74,7 +81,14 @@ class ErrorEstimate:
     @property
     def worst(self) -> float:
         """Largest error of a peak or mean rise, relative to the peak rise; 0 without sources."""
-        return float((self.total[:, :2] / self.scale[:, None]).max(initial=0.0))
+        return float((self.total[:, :RISES] / self.scale[:, None]).max(initial=0.0))
+
+    @property
+    def aim(self) -> tuple[int, int]:
+        """Which source's which rise has that error."""
+        relative = self.total[:, :RISES] / self.scale[:, None]
+        source, which = np.unravel_index(int(np.argmax(relative)), relative.shape)
+        return int(source), int(which)
 
     @property
     def reached(self) -> bool:
@@ -152,6 +166,7 @@ def solve_to_accuracy(stack: Stack, mesh: PlanMesh, wanted: float, most_unknowns
     if any(film.unforced is not None for film in stack.films):
         simple = frozen_films(simple, solve(sheets_of(simple, space, through)))
     coarse = cache(lambda through: trial(simple, space, through))
+    through = _settled_layers(coarse, through, wanted, most_unknowns / CUT)
     finest = trial(simple, plan_space(refined(mesh)), through)
     plan = guarded(LEFT_OVER, change(finest, coarse(through)))
     estimate = ErrorEstimate(finest.quantities, plan, thickness_error(coarse, through), wanted)
@@ -171,9 +186,26 @@ def solve_to_accuracy(stack: Stack, mesh: PlanMesh, wanted: float, most_unknowns
     return Solved(operating(sheets_of(stack, finest.space, finest.through), start=constant), constant, estimate)
 
 
+def _settled_layers(
+    coarse: Coarse, through: tuple[Through, ...], wanted: float, most_unknowns: float
+) -> tuple[Through, ...]:
+    """Thickness functions whose error, told on the coarse mesh, is at most OF_WANTED of what is wanted; or the last that fit."""
+    for _ in range(ROUNDS):
+        now = coarse(through)
+        nothing = np.zeros_like(now.quantities)
+        estimate = ErrorEstimate(now.quantities, nothing, thickness_error(coarse, through), OF_WANTED * wanted)
+        if estimate.reached:
+            break
+        _, finer = _refine(now, estimate)
+        if _predicted(now, now.space, finer) > most_unknowns:
+            break
+        through = finer
+    return through
+
+
 def thickness_error(coarse: Coarse, through: tuple[Through, ...]) -> np.ndarray:
-    """Errors (sources, 4) of thickness functions: what halving all their sub-layers changes, on a coarse mesh."""
-    return guarded(BEFORE, change(coarse(tuple(halved(each) for each in through)), coarse(through)))
+    """Errors (sources, 4) of thickness functions: what one degree more changes, on a coarse mesh."""
+    return guarded(BEFORE, change(coarse(tuple(raised(each) for each in through)), coarse(through)))
 
 
 def change(one: Trial, other: Trial) -> np.ndarray:
@@ -203,13 +235,18 @@ def guarded(factors: np.ndarray, size: np.ndarray) -> np.ndarray:
 
 def _refine(finest: Trial, estimate: ErrorEstimate) -> tuple[PlanSpace, tuple[Through, ...]]:
     """The next discretisation: the worst component's worse direction."""
-    relative = estimate.total[:, :2] / estimate.scale[:, None]
-    worst, which = (int(i) for i in np.unravel_index(int(np.argmax(relative)), relative.shape))
-    felt = finest.rises[:, worst] if QUANTITIES[which] == "mean rise" else peak_response(finest.solution, worst)
-    if estimate.thickness[worst, which] > estimate.plan[worst, which]:
-        return finest.space, layers_worth_halving(finest.solution, felt, SHARE)
-    mesh = refined(finest.space.mesh, worth_refining(finest.solution, felt, SHARE))
+    source, which = estimate.aim
+    felt = peak_response(finest.solution, source) if which == PEAK else finest.rises[:, source]
+    share = _share(estimate)
+    if estimate.thickness[source, which] > estimate.plan[source, which]:
+        return finest.space, finer_layers(finest.solution, felt, share)
+    mesh = refined(finest.space.mesh, worth_refining(finest.solution, felt, share))
     return plan_space(mesh), finest.through
+
+
+def _share(estimate: ErrorEstimate) -> float:
+    """Share of the error whose triangles or sub-layers the next refinement cuts."""
+    return float(np.clip(1 - KEPT * estimate.wanted / estimate.worst, SHARE, MOST_SHARE))
 
 
 def _predicted(finest: Trial, space: PlanSpace, through: Sequence[Through]) -> float:
@@ -220,8 +257,10 @@ def _predicted(finest: Trial, space: PlanSpace, through: Sequence[Through]) -> f
 def _updated(estimate: ErrorEstimate, before: Trial, after: Trial, coarse: Coarse) -> ErrorEstimate:
     if after.space is before.space:
         return replace(estimate, values=after.quantities, thickness=thickness_error(coarse, after.through))
-    # The triangles that were not cut keep their share of the error.
-    plan = guarded(LEFT_OVER, change(after, before)) + (1 - SHARE) * estimate.plan
+    # The triangles that were not cut keep their share of the error that was aimed at; of the others any share.
+    left = guarded(LEFT_OVER, change(after, before))
+    is_aimed = (estimate.aim[1] == PEAK) == IS_PEAK
+    plan = np.where(is_aimed, left + (1 - _share(estimate)) * estimate.plan, np.maximum(left, estimate.plan))
     return replace(estimate, values=after.quantities, plan=plan)
 
 

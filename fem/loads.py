@@ -12,6 +12,9 @@ from plancha.geometry.power_map import PowerMap
 MOST_OVERLAPS = 1_500_000  # beyond this the cells are far smaller than the triangles and count as points
 ROWS = 256  # of the map, taken at a time
 TOUCHING = 1e-12  # overlap [share of the cell] that counts as none
+ROUNDED = (
+    1e-7  # of a cell: how far an element may reach beyond it where the mesh embeds its edges, which are rounded there
+)
 
 
 @dataclass(frozen=True)
@@ -40,24 +43,22 @@ def cell_weights(space: PlanSpace, x: np.ndarray, y: np.ndarray, elements: np.nd
 
     A cell that no element covers has an empty column.
     """
-    pieces = overlaps(space, x, y, elements)
-    area, load = _integrate(space, pieces)
+    element, cell, area, load = _integrals(space, x, y, elements)
     cells = (len(x) - 1) * (len(y) - 1)
-    covered = np.bincount(pieces.cell, area, cells)
-    share = load / covered[pieces.cell][:, None]
-    nodes = space.element_nodes[pieces.element]
-    columns = np.broadcast_to(pieces.cell[:, None], nodes.shape)
+    covered = np.bincount(cell, area, cells)
+    share = load / covered[cell][:, None]
+    nodes = space.element_nodes[element]
+    columns = np.broadcast_to(cell[:, None], nodes.shape)
     return sp.coo_array((share.ravel(), (nodes.ravel(), columns.ravel())), shape=(len(space.nodes), cells)).tocsr()
 
 
 def element_values(space: PlanSpace, grid: Grid, elements: np.ndarray) -> np.ndarray:
     """Mean of a grid's values over each of the elements, by exact overlaps; outside the grid its rim's value holds."""
     x, y = grid.edges()
-    pieces = overlaps(space, x, y, elements)
-    area, _ = _integrate(space, pieces)
+    element, cell, area, _ = _integrals(space, x, y, elements)
     count = len(space.element_nodes)
-    total = np.bincount(pieces.element, area * grid.values.ravel()[pieces.cell], count)
-    covered = np.bincount(pieces.element, area, count)
+    total = np.bincount(element, area * grid.values.ravel()[cell], count)
+    covered = np.bincount(element, area, count)
     centres = space.nodes[space.element_nodes[:, :3]].mean(axis=1)
     column = np.clip(np.searchsorted(x, centres[:, 0]) - 1, 0, len(x) - 2)
     row = np.clip(np.searchsorted(y, centres[:, 1]) - 1, 0, len(y) - 2)
@@ -129,6 +130,40 @@ def _clip(polygons: np.ndarray, axis: int, bound: np.ndarray, sign: float) -> np
 def _areas(polygons: np.ndarray) -> np.ndarray:
     x, y = polygons[..., 0] - polygons[:, :1, 0], polygons[..., 1] - polygons[:, :1, 1]
     return np.abs((x * np.roll(y, -1, axis=1) - y * np.roll(x, -1, axis=1)).sum(axis=1)) / 2
+
+
+def _integrals(
+    space: PlanSpace, x: np.ndarray, y: np.ndarray, elements: np.ndarray
+) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray]:
+    """Of all pieces that elements share with cells: element, cell, area, integrals (n, 6) of the element's functions.
+
+    Elements that lie in one cell, as all do where the mesh embeds the cells' edges, need not be cut.
+    """
+    whole, cell = _in_one_cell(space, x, y, elements)
+    pieces = overlaps(space, x, y, elements[~whole])
+    area, load = _integrate(space, pieces)
+    own = space.areas[elements[whole]]
+    # A quadratic triangle's corner functions integrate to nothing, its middle ones to a third of the area.
+    own_load = np.outer(own, [0.0, 0.0, 0.0, 1 / 3, 1 / 3, 1 / 3])
+    return (
+        np.concatenate([elements[whole], pieces.element]),
+        np.concatenate([cell[whole], pieces.cell]),
+        np.concatenate([own, area]),
+        np.concatenate([own_load, load]),
+    )
+
+
+def _in_one_cell(space: PlanSpace, x: np.ndarray, y: np.ndarray, elements: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Which elements lie in one cell, but for rounding, and the cell of each one's centre (row-major number); (elements,) each."""
+    corners = space.nodes[space.element_nodes[elements, :3]]
+    low, high, centre = corners.min(axis=1), corners.max(axis=1), corners.mean(axis=1)
+    is_whole, numbers = np.ones(len(elements), bool), []
+    for axis, edges in enumerate((x, y)):
+        number = np.clip(np.searchsorted(edges, centre[:, axis], side="right") - 1, 0, len(edges) - 2)
+        slack = ROUNDED * (edges[number + 1] - edges[number])
+        is_whole &= (low[:, axis] > edges[number] - slack) & (high[:, axis] < edges[number + 1] + slack)
+        numbers.append(number)
+    return is_whole, numbers[1] * (len(x) - 1) + numbers[0]
 
 
 def _integrate(space: PlanSpace, pieces: Overlaps) -> tuple[np.ndarray, np.ndarray]:

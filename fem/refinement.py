@@ -1,4 +1,6 @@
-"""Finer discretisations of the same problem: triangles cut into four, all or some; sub-layers cut in two."""
+"""Finer discretisations of the same problem: triangles cut into four, all or some; more degrees or sub-layers in thickness."""
+
+from dataclasses import replace
 
 import numpy as np
 import scipy.sparse as sp
@@ -8,6 +10,8 @@ from plancha.fem.slabs import Slab
 from plancha.fem.solve import Solution
 from plancha.fem.thickness import SHEET_DEGREE, Through
 from plancha.geometry.mesh import PlanMesh, oriented
+
+MOST_DEGREE = 4  # of a body of one layer, before it is cut
 
 
 def refined(mesh: PlanMesh, marked: np.ndarray | None = None) -> PlanMesh:
@@ -29,29 +33,40 @@ def halved(through: Through, marked: np.ndarray | None = None) -> Through:
     return Through(tuple(float(b) for b in np.sort(np.concatenate([breaks, middles]))), through.degree)
 
 
-def layers_worth_halving(solution: Solution, felt: np.ndarray, share: float) -> tuple[Through, ...]:
-    """Thickness functions with those sub-layers cut in two that hold the given share of the thickness error of a quantity.
+def raised(through: Through) -> Through:
+    """Thickness functions one degree higher; a sheet stays a sheet."""
+    return through if through.degree == SHEET_DEGREE else replace(through, degree=through.degree + 1)
 
-    The error of a sub-layer is the energy of the next polynomial that it lacks, estimated from what the solution leaves unbalanced
-    there; it counts as far as the quantity feels it, as in ``worth_refining``.
+
+def finer_layers(solution: Solution, felt: np.ndarray, share: float) -> tuple[Through, ...]:
+    """Thickness functions made finer where the given share of the thickness error of a quantity lies.
+
+    A body of one layer gets the next degree, up to MOST_DEGREE: its temperatures are smooth. Else the sub-layers are cut in two.
+    ``felt`` (unknowns,) [K/W] is how the quantity responds to heat placed at each unknown.
     """
     sheets = solution.sheets
-    lacking = [
-        np.sqrt(_layer_energy(sheets.space, slab, solution.temperature) * _layer_energy(sheets.space, slab, felt))
-        for slab in sheets.slabs
-    ]
+    rise = solution.temperature - sheets.stack.reference
+    lacking = [_layer_errors(sheets.space, slab, rise, felt) for slab in sheets.slabs]
     errors = np.concatenate(lacking)
     order = np.argsort(-errors)
     count = int(np.searchsorted(np.cumsum(errors[order]), share * errors.sum())) + 1
     least = errors[order[min(count, len(errors)) - 1]]
-    return tuple(halved(slab.through, error >= least) for slab, error in zip(sheets.slabs, lacking))
+    return tuple(_finer(slab.through, error >= least) for slab, error in zip(sheets.slabs, lacking))
 
 
-def _layer_energy(space: PlanSpace, slab: Slab, field: np.ndarray) -> np.ndarray:
-    """Energy (sub-layers,) of the next polynomial that each sub-layer of a body lacks.
+def _finer(through: Through, marked: np.ndarray) -> Through:
+    if not marked.any():
+        return through
+    is_one = len(through.breaks) == 2 and through.degree < MOST_DEGREE
+    return raised(through) if is_one else halved(through, marked)
+
+
+def _layer_errors(space: PlanSpace, slab: Slab, rise: np.ndarray, felt: np.ndarray) -> np.ndarray:
+    """What the next polynomial of each sub-layer of a body (sub-layers,) would change in a quantity, by magnitude.
 
     Its slope is orthogonal to the slopes at hand, so only the sideways flow feeds it: with b the polynomial and w = integral of b
-    times the functions, it is (A(t kxy) T w)^2 over M(kz / t) times the integral of b'^2, node by node.
+    times the functions, it is A(t kxy) T w, of the temperatures times of what the quantity feels, over M(kz / t) times the integral
+    of b'^2, node by node.
     """
     through = slab.through
     if through.degree == SHEET_DEGREE:
@@ -60,8 +75,8 @@ def _layer_energy(space: PlanSpace, slab: Slab, field: np.ndarray) -> np.ndarray
     sideways = sp.csr_array((pattern.gather(slab.along), (pattern.rows, pattern.columns)), shape=(count, count))
     stiffness = pattern.gather(slab.across)[pattern.rows == pattern.columns]
     moments, norms = through.next_polynomials
-    unbalanced = sideways @ (field[slab.unknowns] @ moments.T)
-    return (unbalanced**2 / stiffness[:, None]).sum(axis=0) / norms
+    own, response = (sideways @ (field[slab.unknowns] @ moments.T) for field in (rise, felt))
+    return np.abs((own * response / stiffness[:, None]).sum(axis=0)) / norms
 
 
 def worth_refining(solution: Solution, felt: np.ndarray, share: float) -> np.ndarray:

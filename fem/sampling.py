@@ -10,7 +10,7 @@ import shapely
 from plancha.fem.estimate import BEFORE, FLOOR, LEFT_OVER, QUANTITIES, Solved, constant_conductivity
 from plancha.fem.film_readings import frozen_films
 from plancha.fem.plan import barycentric, plan_space, shape_values
-from plancha.fem.refinement import halved
+from plancha.fem.refinement import raised
 from plancha.fem.resolution import through_of
 from plancha.fem.sheets import Sheets, sheets_of
 from plancha.fem.solve import Solution, solve
@@ -76,7 +76,7 @@ def sampling_errors(solved: Solved, samples: Samples) -> np.ndarray:
     """Estimated discretisation errors (points,) [K] at the samples, plan and thickness added by magnitude.
 
     As `estimate` does for means: against the same problem on the coarse mesh the answer was refined from, and, on that mesh,
-    with sub-layers half as thick. Where the answer was refined more than once, the estimate is of the first and so too large.
+    with polynomials of one degree more. Where the answer was refined more than once, the estimate is of the first and so too large.
     """
     if solved.constant is None:
         stack = frozen_films(constant_conductivity(solved.solution.sheets.stack), solved.solution)
@@ -85,7 +85,7 @@ def sampling_errors(solved: Solved, samples: Samples) -> np.ndarray:
     constant = solved.constant or fixed_discretisation(solved.solution)(stack)
     space, through = plan_space(plan_mesh(stack)), through_of(stack)
     coarse = sampled(solve(sheets_of(stack, space, through)), samples)
-    finer = sampled(solve(sheets_of(stack, space, [halved(each) for each in through])), samples)
+    finer = sampled(solve(sheets_of(stack, space, [raised(each) for each in through])), samples)
     answer = sampled(constant, samples)
     plan, thickness = LEFT_OVER[MEAN] * np.abs(answer - coarse), BEFORE[MEAN] * np.abs(finer - coarse)
     return plan + thickness + FLOOR * np.abs(answer - stack.reference)

@@ -13,7 +13,11 @@ from plancha.geometry.grid import Grid
 from plancha.geometry.mesh import GROWTH, LARGEST, PlanMesh, SizeZone, mesh_of, snap_outlines
 from plancha.geometry.power_map import jump_lines, smallest_strong_feature, strong_regions
 
-PER_FEATURE = 1  # triangle sides across the smallest strong feature of a source, before every triangle is cut into four
+PER_FEATURE = (
+    1.15  # triangle sides across the smallest strong feature of a source, before every triangle is cut into four
+)
+USUAL = 0.005  # accuracy for which that is meant
+FINER = 1 / 6  # power of the accuracy by which more sides are taken where more is asked for; measured
 PER_OUTLINE = 1  # triangle sides along the shorter side of any outline, likewise
 MOST_REGIONS = 63  # strong regions of a map that get a zone of their own
 FULLER = 1.15  # real meshes over equilateral triangles of the asked size; measured 1.0 to 1.3
@@ -30,14 +34,14 @@ def feature_of(source: Source) -> float:
 
 def size_zones(stack: Stack, refinement: float = 1.0) -> list[SizeZone]:
     """Zones of small triangles: every strong region of a power map by its extent, every outline by its shorter side."""
-    zones = [zone for source in stack.sources if source.power > 0 for zone in _strong_zones(source)]
+    zones = [zone for source in stack.sources if source.power > 0 for zone in _strong_zones(source, stack.accuracy)]
     for shape in _all_shapes(stack):
         left, bottom, right, top = shape.bounds
         zones.append(SizeZone(shape.bounds, min(right - left, top - bottom) / PER_OUTLINE))
     return [replace(zone, size=zone.size / refinement) for zone in zones]
 
 
-def _strong_zones(source: Source) -> list[SizeZone]:
+def _strong_zones(source: Source, accuracy: float) -> list[SizeZone]:
     """A zone for each of the smallest strong regions of a source's map, and one for all the rest."""
     if source.power_map is None:
         return []
@@ -48,7 +52,8 @@ def _strong_zones(source: Source) -> list[SizeZone]:
         boxes = np.array([box for box, _ in rest])
         around = (*boxes[:, :2].min(axis=0).tolist(), *boxes[:, 2:].max(axis=0).tolist())
         own.append((around, rest[0][1]))
-    return [SizeZone((x0 + left, y0 + bottom, x1 + left, y1 + bottom), e / PER_FEATURE) for (x0, y0, x1, y1), e in own]
+    sides = PER_FEATURE * max(USUAL / accuracy, 1.0) ** FINER
+    return [SizeZone((x0 + left, y0 + bottom, x1 + left, y1 + bottom), e / sides) for (x0, y0, x1, y1), e in own]
 
 
 def _all_shapes(stack: Stack) -> list[shapely.Polygon]:

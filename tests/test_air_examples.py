@@ -91,7 +91,7 @@ CELLS = {
         Cells((("chips", 1), ("upper copper", 1), ("ceramic", 1), ("lower copper", 1), ("base", 2)), 6, 1.5e-3),
         0.005,
     ),
-    "short_board": (Cells((("silicon", 1), ("spreader", 3), ("pipe", 3), ("foot", 1)), 8, 1.5e-3), 0.025),
+    "short_board": (Cells((("silicon", 1), ("spreader", 3), ("pipe", 3), ("foot", 1)), 8, 1.2e-3), 0.025),
     "side_blower": (Cells((("silicon", 1), ("slug", 1), ("plate", 2)), 6, 2e-3), 0.008),
 }
 UNUSUAL = {"short_board": 3}  # notes: of the three heat pipes' conductivity, which no metal has

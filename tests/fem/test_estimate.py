@@ -12,7 +12,7 @@ from small_study import chip_on_plate
 from plancha.fem.components import peak_response
 from plancha.fem.estimate import solve_to_accuracy
 from plancha.fem.findings import same_bodies, solve_stack, solve_with_estimate
-from plancha.fem.refinement import halved, layers_worth_halving, refined, worth_refining
+from plancha.fem.refinement import finer_layers, halved, refined, worth_refining
 from plancha.fem.sheets import sheets_of
 from plancha.fem.solve import solve
 from plancha.fem.thickness import Through
@@ -98,25 +98,25 @@ def test_what_is_marked_first_is_where_the_hot_tile_is():
 
 def test_a_tighter_accuracy_costs_more_and_gives_less_error():
     stack = tiled((7, 7))
-    loose, tight = (solve_with_estimate(replace(stack, accuracy=a)) for a in (0.02, 0.0003))
+    loose, tight = (solve_with_estimate(replace(stack, accuracy=a)) for a in (0.02, 0.00003))
     assert tight.solution.sheets.size > loose.solution.sheets.size
-    assert tight.estimate.worst <= 0.0003 < loose.estimate.worst
+    assert tight.estimate.worst <= 0.00003 < loose.estimate.worst
     # The tight answer lies within what the loose one says of itself.
     assert abs(tight.estimate.values[0, 0] - loose.estimate.values[0, 0]) <= loose.estimate.total[0, 0]
 
 
 def test_what_cannot_be_reached_is_said_with_the_best_result():
     stack, _ = snapped_stack(tiled((0, 0)))
-    found = solve_to_accuracy(stack, plan_mesh(stack), 1e-7, most_unknowns=10_000)
+    found = solve_to_accuracy(stack, plan_mesh(stack), 1e-7, most_unknowns=15_000)
     assert not found.estimate.reached
     assert found.estimate.worst > 1e-7
-    assert found.solution.sheets.size <= 10_000
+    assert found.solution.sheets.size <= 15_000
 
 
 def test_a_source_far_smaller_than_the_plate_is_thick_asks_for_layers_at_its_face():
     stack = plates.plate((40e-3, 40e-3), 3e-3, 390.0, 1000.0, (19.5e-3, 19.5e-3, 1e-3, 1e-3))
     solution = solve_stack(stack)
-    (through,) = layers_worth_halving(solution, peak_response(solution, 0), 0.7)
+    (through,) = finer_layers(solution, peak_response(solution, 0), 0.7)
     before = solution.sheets.slabs[0].through
     added = sorted(set(through.breaks) - set(before.breaks))
     assert added and max(added) < 0.5  # near the heated face, not at the cooled one

@@ -149,7 +149,7 @@ def test_an_annulus_of_cooling_leaves_the_hub_hot(tmp_path):
     table = {
         "title": "a disc cooled on an annulus (invented)",
         "ambient": "25 degC",
-        "accuracy": "1 %",
+        "accuracy": "0.2 %",
         "plate": [
             disc
             | {

@@ -4,8 +4,8 @@ Sources: rectangles after Yovanovich, Muzychka and Culham, J. Thermophysics and 
 layers after Muzychka, Yovanovich and Culham, same journal 18, 45-51 (2004), from memory; half-space limits after Carslaw and Jaeger
 (1959), from memory. The numbers were derived independently (series to 3000 terms, two also by a finite-volume code).
 
-Tolerances: the default accuracy is 0.5 % of the peak's rise, by the product's own estimate, which must cover the true error. The
-peak is better than that by far: 0.1 %. The mean converges more slowly, since the flux is singular along the source's rim: 0.3 %.
+Tolerances: 0.2 % of the peak's rise is asked for, by the product's own estimate, which must cover the true error. The
+peak is better than that: 0.1 %. The mean converges more slowly, since the flux is singular along the source's rim: 0.3 %.
 """
 
 from dataclasses import replace
