@@ -16,6 +16,7 @@ from plancha.geometry.study import Study
 MAIN = (
     "ambient", "thickness", "material", "impedance", "bond_line", "conductivity", "contact", "coefficient", "held", "power",
     "limit", "coolant", "rate", "speed", "running", "blocked", "height", "pitch", "age", "natural", "emissivity",
+    "unit", "seen_from",
 )  # fmt: skip
 NO_CONTROL = (
     "title",
@@ -31,6 +32,7 @@ NO_CONTROL = (
     "void_map",
     "candidate",
 )
+MAP_UNITS = ("W", "W/cm^2", "W/mm^2", "W/m^2")  # of a power map's cells
 NUMBER = re.compile(r"\s*([-+]?\d+(?:\.\d+)?(?:[eE][-+]?\d+)?)\s*(\S.*)\Z")
 ORDER = {kind: number for number, kind in enumerate(KINDS)}
 
@@ -121,6 +123,8 @@ def _control(value: Any, path: Path) -> dict[str, Any] | None:
     choices = choices_of(field.annotation)
     if choices:
         return {**about, "kind": "choice", "choices": choices}
+    if key == "unit" and path[-2:-1] == ("map",) and value in MAP_UNITS:
+        return {**about, "kind": "choice", "choices": list(MAP_UNITS)}
     if key == "material":
         return {**about, "kind": "choice", "choices": list(shipped_materials())}
     written = NUMBER.match(str(value))

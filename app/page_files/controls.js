@@ -127,10 +127,9 @@ function sliderOf(control) {
 function number(field, id, value, change) {
   const input = document.createElement("input");
   Object.assign(input, { id, type: "number", step: "any", value: String(value) });
-  const isWhole = Number.isInteger(field.control.value);
   input.addEventListener("input", () => {
     const next = input.valueAsNumber;
-    change(Number.isFinite(next) ? (isWhole && Number.isInteger(next) ? next : next) : input.value);
+    change(Number.isFinite(next) ? next : input.value);
   });
   field.row.append(input);
   field.inputs.push(input);

@@ -388,8 +388,7 @@ function take(about) {
 }
 
 function edited(field, value) {
-  if (value === field.control.value) state.edits.delete(field.key);
-  else state.edits.set(field.key, value);
+  state.edits.set(field.key, value);
   $("undo").disabled = state.edits.size === 0;
   changed();
 }
@@ -486,8 +485,7 @@ function wire() {
   });
   $("undo").addEventListener("click", () => {
     state.edits.clear();
-    take(state);
-    changed();
+    takeCase();
   });
   $("hold").addEventListener("change", () => state.shown && showPictures());
   $("keep").addEventListener("click", () => state.shown && keep());

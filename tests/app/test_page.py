@@ -138,6 +138,27 @@ def test_load_cases_are_shown_and_changed_where_they_say(browser, tmp_path):
     assert browser.peak("processor") < hot.components[0].peak_degC - 1
 
 
+def test_as_opened_takes_all_changes_back_in_every_load_case(browser):
+    browser.example("first")
+    before = browser.peak("processor")
+    browser.write("plate", "thickness", "1.5 mm")
+    choose = """const c = document.getElementById('case');
+    c.value = c.options[arguments[0]].value;
+    c.dispatchEvent(new Event('change'));"""
+    browser.run(choose, 1)
+    browser.wait("document.querySelector('#controls .mark')")
+    assert browser.control("plate", "thickness").get_attribute("value") == "1.5 mm"
+    browser.write("plate", "thickness", "1.5 mm")  # once more the same is no change back
+    browser.run(choose, 0)
+    browser.wait("!document.querySelector('#controls .mark')")
+    browser.confirmed()
+    assert browser.peak("processor") > before + 5
+    browser.click("#undo")
+    browser.wait("[...document.querySelectorAll('#controls input')].some((each) => each.value === '3 mm')")
+    browser.confirmed()
+    assert browser.peak("processor") == before and browser.run("return document.getElementById('undo').disabled")
+
+
 def test_study_picture_fields_and_result_are_taken_away(browser, tmp_path):
     import meshio
 
@@ -173,6 +194,7 @@ def test_a_power_map_alone_starts_a_study_that_says_what_it_assumes(browser, tmp
     browser.confirmed()
     said = browser.text("assumed")
     assert "2 rows and 4 columns" in said and "seen from the cooled side" in said and "W/cm^2" in said
+    assert browser.control("chip", "map, unit").get_attribute("value") == "W/cm^2"
     # Eight cells of 6 mm x 6 mm with 220 W/cm2 in all.
     assert "79.2 W in all" in said and browser.peak("chip") > 35
 

@@ -33,15 +33,20 @@ def test_an_edit_changes_its_value_and_nothing_else_of_the_text():
 
 @pytest.mark.parametrize("path", STUDIES, ids=lambda path: path.parent.name)
 def test_every_control_of_every_example_writes_where_it_says(path):
-    text = path.read_text()
+    text, edits = path.read_text(), []
     for control in controls(text).values():
-        value = tomllib.loads(text)
-        for key in control["path"]:
-            value = value if key == 0 and isinstance(value, dict) else value[key]
-        assert value == control["value"]
-        new = {"switch": not value, "number": 7}.get(control["kind"], f"{value} changed")
-        after = tomllib.loads(edited_text(text, [Edit(tuple(control["path"]), new)]))
-        assert after != tomllib.loads(text)
+        assert value_at(tomllib.loads(text), control["path"]) == control["value"]
+        new = {"switch": not control["value"], "number": 7}.get(control["kind"], f"{control['value']} changed")
+        edits.append(Edit(tuple(control["path"]), new))
+    after = tomllib.loads(edited_text(text, edits))
+    assert edits and all(value_at(after, edit.path) == edit.value for edit in edits)
+
+
+def value_at(table, path):
+    """What stands in a study's table; `[plate]` is the first of its kind."""
+    for key in path:
+        table = table if key == 0 and isinstance(table, dict) else table[key]
+    return table
 
 
 def test_a_control_of_a_load_case_writes_into_the_case():

@@ -7,6 +7,7 @@ from urllib.parse import urlsplit
 
 import pytest
 
+from plancha.app.cli import main
 from plancha.app.new_study import NEW_MAP, NEW_STUDY
 from plancha.app.page import bound
 from plancha.geometry.faults import StudyError
@@ -243,6 +244,17 @@ def test_many_designs_do_not_pile_up(caller):
     status, reply = caller.ask("/api/quick", {"design": keys[0]})
     assert status == 400 and "open it again" in reply["failure"]
     assert isinstance(caller.ask("/api/study", {"design": keys[-1]})[1], bytes)
+
+
+def test_the_command_refuses_a_bad_study_and_a_taken_port_before_it_serves(tmp_path, capsys):
+    assert main(["page", str(tmp_path / "none.toml"), "--no-browser"]) == 2
+    assert "there is no such file" in capsys.readouterr().err
+    listening = bound(0)
+    try:
+        assert main(["page", "--no-browser", "--port", str(listening.getsockname()[1])]) == 2
+    finally:
+        listening.close()
+    assert "leave --port out" in capsys.readouterr().err
 
 
 def test_the_page_listens_on_this_machine_alone_and_says_when_a_port_is_taken():
