@@ -24,6 +24,7 @@ import numpy as np
 
 ROOT = Path(__file__).parent.parent
 CHANGES = 60
+LOAD = os.getloadavg()[1]  # of the five minutes before
 STUDIES = (
     (
         "one processor",
@@ -194,8 +195,8 @@ def take_pictures(folder: Path) -> None:
 
 def preview_errors() -> list[str]:
     """By how much previews of the examples are off the full solve: as opened, and with the first plate a fifth thinner."""
-    from plancha.app.page_desk import Desk, from_disk
     from plancha.app.page_design import Edit
+    from plancha.app.page_desk import Desk, from_disk
     from plancha.app.page_work import Memory, Question, full, quick
 
     rows = []
@@ -230,15 +231,15 @@ def page_of(rows: list[str], details: list[str], errors: list[str]) -> str:
         "# How quick the page is\n\n"
         "Written by `python benchmarks/page.py docs/page-speed.md`: from a slider's change to the frame that "
         "shows the new picture,\nmargins and budget, measured inside Chromium without a window. Browser, server and workers share "
-        f"{os.cpu_count()} cores ({platform.machine()}).\n\n"
+        f"{os.cpu_count()} cores ({platform.machine()}), on which {LOAD:.1f} other processes were at work in the mean.\n\n"
     )
     first = (
         "| study | plan nodes | changes | median ms | 95th percentile ms | longest ms |\n|---|---|---|---|---|---|\n"
     )
     second = "\n\nMedians by what was changed:\n\n| study | change | ms |\n|---|---|---|\n"
     third = (
-        "\n\nHow far the previews' peaks are off the full solve's, K, in all examples (most of it is the first mesh against the refined "
-        "one):\n\n| example | as opened | first plate a fifth thinner |\n|---|---|---|\n"
+        "\n\nHow far the previews' peaks are off the full solve's, K, in all examples (mostly the first mesh against the "
+        "refined one):\n\n| example | as opened | first plate a fifth thinner |\n|---|---|---|\n"
     )
     return head + first + "\n".join(rows) + second + "\n".join(details) + third + "\n".join(errors) + "\n"
 
