@@ -46,7 +46,9 @@ class Memory:
     path: Path | None = None
     reading: Reading = field(default_factory=lambda: remembering())
     kept: Kept | None = None
+    answered: tuple | None = None  # edits and load case of the last full solve, and what came of it
     solved: "Solved | None" = None
+    found: "Findings | None" = None
 
 
 def remembering() -> Reading:
@@ -114,13 +116,15 @@ def quick(memory: Memory, question: Question) -> tuple[Memory, bytes]:
 
 
 def full(memory: Memory, question: Question) -> tuple[Memory, bytes]:
-    """A design solved as the command line does, refined until its accuracy is met, audited."""
+    """A design solved as the command line does, refined until its accuracy is met, audited; once, whatever is looked at of it."""
     from plancha.fem.findings import findings_of, solve_with_estimate
 
-    case = _case(memory, question)
-    solved = solve_with_estimate(case.stack)
-    found = findings_of(solved)
-    memory = replace(memory, solved=solved)
+    case, asked = _case(memory, question), (question.edits, question.case)
+    solved, found = memory.solved, memory.found
+    if memory.answered != asked or solved is None or found is None:
+        solved = solve_with_estimate(case.stack)
+        found = findings_of(solved)
+        memory = replace(memory, answered=asked, solved=solved, found=found)
     stack = solved.solution.sheets.stack
     view = view_named(stack, question.view)
     number = component_of(view)

@@ -1,6 +1,8 @@
 // What can be taken away: the study, the picture, and the files of a full solve.
 
-import { barOnto, textOnto } from "./figure.js";
+import { barOnto, labelsOnto, marksOnto, textOnto } from "./figure.js";
+import { frameOf, rasterOf, valuesOf } from "./raster.js";
+import { paint } from "./scale.js";
 
 const NAMES = { "study.toml": "Study (study.toml)", "fields.vtu": "Fields (fields.vtu)", "result.json": "Result (result.json)", "report.html": "Report (report.html)" };
 
@@ -43,30 +45,74 @@ function save(name, blob) {
   setTimeout(() => URL.revokeObjectURL(link.href), 10_000);
 }
 
-// The figures that are shown, with title, captions and bars, as one picture on white.
+const WIDTH = 900, BAR = 110, GAP = 28, LINE = 24; // px of the picture that is taken away
+const RATIO = 1.6; // by which lines and words are larger in it than on the page
+
+// The figures that are shown, drawn anew at a size of their own, with title, captions and bars, on white.
 export function picture(state, figures) {
   const shown = Object.values(figures).filter((each) => !each.element.hidden);
-  const { frame } = shown[0], unit = frame.ratio, gap = 16 * unit, bar = 84 * unit, head = 64 * unit, foot = 40 * unit;
+  const box = boxOf(shown[0].frame);
+  const height = Math.round(Math.min(WIDTH, (WIDTH * (box[3] - box[1])) / (box[2] - box[0])));
+  const frame = { ...frameOf(box, WIDTH, height, 0), ratio: RATIO };
   const canvas = document.createElement("canvas");
-  canvas.width = shown.length * (frame.width + bar + gap) + gap;
-  canvas.height = head + frame.height + foot;
+  canvas.width = GAP + shown.length * (WIDTH + BAR + GAP);
+  canvas.height = 110 + height + 4 * LINE;
   const pen = canvas.getContext("2d");
   pen.fillStyle = "#ffffff";
   pen.fillRect(0, 0, canvas.width, canvas.height);
-  textOnto(pen, state.title, gap, 24 * unit, 18 * unit, "left", true);
+  textOnto(pen, state.title, GAP, 36, 28, "left", true);
   const kind = state.shown.confirmed ? "confirmed by the full solve" : "preview, not confirmed";
-  textOnto(pen, `${state.shown.case}; ${kind}`, gap, 48 * unit, 13 * unit, "left");
+  textOnto(pen, `Case: ${state.shown.case}; ${kind}`, GAP, 74, 20, "left");
   shown.forEach((figure, number) => {
-    const x = gap + number * (frame.width + bar + gap);
-    pen.drawImage(figure.field, x, head);
-    pen.drawImage(figure.marks, x, head);
+    const x = GAP + number * (WIDTH + BAR + GAP);
+    pen.drawImage(drawn(figure, frame, state.colours[figure.scale.colours]), x, 104);
     pen.save();
-    pen.translate(x + frame.width + 4 * unit, head);
-    pen.scale(unit, unit);
-    barOnto(pen, 0, 26, frame.height / unit - 40, figure.scale, state.colours[figure.scale.colours]);
+    pen.translate(x + WIDTH + 8, 100);
+    pen.scale(RATIO, RATIO);
+    barOnto(pen, 0, 26, height / RATIO - 26, figure.scale, state.colours[figure.scale.colours]);
     pen.restore();
     const words = figure.element.querySelector("figcaption").textContent;
-    textOnto(pen, words, x, head + frame.height + 20 * unit, 12 * unit, "left");
+    linesOf(pen, words, WIDTH + BAR - 10).forEach((line, n) => textOnto(pen, line, x, 104 + height + (n + 1) * LINE, 20, "left"));
   });
   return new Promise((resolve) => canvas.toBlob(resolve, "image/png"));
+}
+
+const boxOf = (frame) => [
+  frame.left, frame.top - frame.height / frame.scale, frame.left + frame.width / frame.scale, frame.top,
+];
+
+function drawn(figure, frame, table) {
+  const { layers, less, marks, spot } = figure.content;
+  const [values, layerOf] = less ? differenceAt(frame, less) : valuesAt(frame, layers);
+  const canvas = document.createElement("canvas");
+  canvas.width = frame.width;
+  canvas.height = frame.height;
+  const pen = canvas.getContext("2d"), image = new ImageData(frame.width, frame.height);
+  paint(new Uint32Array(image.data.buffer), values, layerOf, frame.width, figure.scale, table, 0.95 * RATIO);
+  pen.putImageData(image, 0, 0);
+  const named = marksOnto(pen, frame, marks, spot, null);
+  if (figure.scale.lines) labelsOnto(pen, { frame, values, layerOf, scale: figure.scale, named }, spot);
+  return canvas;
+}
+
+function valuesAt(frame, layers) {
+  const raster = rasterOf(frame, layers.map((each) => (each.kind === "triangles" ? each : null)));
+  return [valuesOf(raster, layers), raster.layerOf];
+}
+
+function differenceAt(frame, [after, before]) {
+  const [values, layerOf] = valuesAt(frame, after), [others] = valuesAt(frame, before);
+  return [values.map((value, n) => value - others[n]), layerOf];
+}
+
+// A text as lines of at most a width [px] in the font that `textOnto` uses at this size.
+function linesOf(pen, text, width) {
+  pen.font = "20px system-ui, 'Segoe UI', 'Noto Sans', 'DejaVu Sans', sans-serif";
+  const lines = [""];
+  for (const word of text.split(" ")) {
+    const longer = `${lines.at(-1)} ${word}`.trim();
+    if (pen.measureText(longer).width <= width) lines[lines.length - 1] = longer;
+    else lines.push(word);
+  }
+  return lines.slice(0, 3);
 }

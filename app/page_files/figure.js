@@ -61,7 +61,7 @@ export function draw(figure, frame, values, layerOf, scale, table) {
   }
   paint(figure.pixels, values, layerOf, frame.width, scale, table, 0.95 * Math.max(1, frame.ratio));
   field.getContext("2d").putImageData(figure.image, 0, 0);
-  Object.assign(figure, { frame, values, scale });
+  Object.assign(figure, { frame, values, scale, layerOf });
   drawBar(figure, scale, table);
 }
 
@@ -114,7 +114,7 @@ export function drawMarks(figure, marks, spot, place, isRested) {
 }
 
 // Where names were written is given back.
-function marksOnto(pen, frame, marks, spot, place) {
+export function marksOnto(pen, frame, marks, spot, place) {
   const unit = frame.ratio, named = [];
   pen.lineJoin = "round";
   for (const body of marks.bodies) ringsOnto(pen, frame, body.rings, (body.plate ? 1.8 : 1) * unit);
@@ -214,7 +214,8 @@ function spotOnto(pen, frame, spot) {
     pen.stroke();
   }
   const size = 13.5 * frame.ratio;
-  const isRight = x > 0.7 * frame.width;
+  pen.font = `600 ${size}px ${FONT}`;
+  const isRight = x + arm + pen.measureText(spot.text).width + 8 * frame.ratio > frame.width;
   textOnto(pen, spot.text, x + (isRight ? -1 : 1) * (arm + 3 * frame.ratio), y - 0.9 * size, size, isRight ? "right" : "left", true);
 }
 
@@ -235,8 +236,8 @@ function crossOnto(pen, frame, place) {
 }
 
 // A value on each isoline where there is room: places on a coarse lattice of scan lines, apart from each other and from edges.
-function labelsOnto(pen, figure, spot) {
-  const { frame, values, scale, raster } = figure;
+export function labelsOnto(pen, figure, spot) {
+  const { frame, values, scale, layerOf } = figure;
   const apart = 64 * frame.ratio, taken = [...figure.named], done = new Map();
   if (spot) taken.push(toPixel(frame, ...spot.at));
   const digits = digitsOf(scale.step), clear = Math.round(16 * frame.ratio);
@@ -246,9 +247,9 @@ function labelsOnto(pen, figure, spot) {
       const at = py * frame.width + px, value = values[at], next = values[at + 1];
       if (value !== value || next !== next) continue;
       const level = Math.floor(value / scale.step), other = Math.floor(next / scale.step);
-      if (level === other || raster.layerOf[at] !== raster.layerOf[at + 1]) continue;
+      if (level === other || layerOf[at] !== layerOf[at + 1]) continue;
       const crossed = Math.max(level, other);
-      if ((done.get(crossed) || 0) >= 2 || !isClear(raster.layerOf, at, frame.width, clear)) continue;
+      if ((done.get(crossed) || 0) >= 2 || !isClear(layerOf, at, frame.width, clear)) continue;
       if (taken.some(([x, y]) => Math.hypot(x - px, 1.6 * (y - py)) < apart)) continue;
       taken.push([px, py]);
       done.set(crossed, (done.get(crossed) || 0) + 1);

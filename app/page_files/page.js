@@ -201,6 +201,7 @@ function showPictures() {
   const table = state.colours[state.scale.colours];
   draw(figures.now, frame, values, figures.now.raster.layerOf, state.scale, table);
   drawMarks(figures.now, shown.marks, spotOf(shown), state.place, shown.confirmed);
+  figures.now.content = { layers: shown.layers, marks: shown.marks, spot: spotOf(shown) };
   describe(figures.now, shown, "");
   caption("figure-now", isPair ? `Now: ${shown.view.title}` : shown.view.title, shown);
   if (isPair) showPair(frame, table);
@@ -212,22 +213,20 @@ function showPair(frame, table) {
   const before = evaluate(figures.a, frame, a.layers), after = figures.now.values;
   draw(figures.a, frame, before, figures.a.raster.layerOf, state.scale, table);
   drawMarks(figures.a, a.marks, spotOf(a), state.place, true);
+  figures.a.content = { layers: a.layers, marks: a.marks, spot: spotOf(a) };
   describe(figures.a, a, "Design A: ");
   caption("figure-a", `A: ${a.title}`, a);
-  const difference = new Float32Array(after.length);
-  let most = 0;
-  for (let n = 0; n < after.length; n++) {
-    difference[n] = after[n] - before[n];
-    if (Math.abs(difference[n]) > most) most = Math.abs(difference[n]);
-  }
+  const difference = after.map((value, n) => value - before[n]);
+  const [low, high] = rangeOf([difference]), most = Math.max(Math.abs(low), Math.abs(high));
+  const isSame = most <= 1e-6 * Math.max(...rangeOf([after]).map(Math.abs));
   const unit = shown.view.unit === "°C" ? "K" : shown.view.unit;
-  const scale = differenceScale(most, unit, state.scale.lines);
-  figures.difference.raster = figures.now.raster;
+  const scale = differenceScale(isSame ? 1 : most, unit, state.scale.lines);
+  const marks = { ...shown.marks, corners: [], probes: [] };
+  figures.difference.content = { less: [shown.layers, a.layers], marks, spot: null };
   draw(figures.difference, frame, difference, figures.now.raster.layerOf, scale, state.colours.difference);
-  drawMarks(figures.difference, { ...shown.marks, corners: [], probes: [] }, null, state.place, true);
-  const [low, high] = rangeOf([difference]);
+  drawMarks(figures.difference, marks, null, state.place, !isSame);
   const digits = digitsOf(scale.step) + 1;
-  const words = `Now less A: from ${numberText(low, digits)} to ${numberText(high, digits)} ${unit}`;
+  const words = isSame ? "Now less A: no difference" : `Now less A: from ${numberText(low, digits)} to ${numberText(high, digits)} ${unit}`;
   $("figure-difference").querySelector("figcaption").textContent = words;
   figures.difference.marks.setAttribute("aria-label", words);
 }
