@@ -184,10 +184,12 @@ def _numbers(sheets: Sheets) -> Iterator[np.ndarray]:
     for slab in sheets.slabs:
         yield _along(slab)
         yield slab.conduction.conductivity[2] / slab.conduction.thickness
-    for values, _, _ in sheets.joints:
-        yield values
+    for joint in sheets.stack.joints:
+        if joint.impedance > 0:
+            own = [1.0 / joint.impedance] if joint.conductance is None else joint.conductance.values.ravel()
+            yield np.concatenate([own, [patch.conductance for patch in joint.patches]])
     for exchange in sheets.exchanges:
-        yield exchange.matrix.data
+        yield exchange.weights
 
 
 def _along(slab: Slab) -> np.ndarray:
