@@ -6,7 +6,8 @@ import shutil
 import subprocess
 import sys
 import time
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -17,19 +18,32 @@ PATIENCE = 60.0  # s
 TOOLS = ("chromium", "chromedriver")
 
 
-@pytest.fixture(scope="session")
-def page_address() -> Iterator[str]:
-    """The address of a running `plancha page`; at the end it must stop by Ctrl-C, without a word of complaint."""
-    command = [sys.executable, "-m", "plancha.app.cli", "page", "--no-browser"]
+@contextmanager
+def page_of(*arguments: str) -> Iterator[tuple[subprocess.Popen, str]]:
+    """A running `plancha page` and its address; at the end it must stop by Ctrl-C, without a word of complaint."""
+    command = [sys.executable, "-m", "plancha.app.cli", "page", "--no-browser", *arguments]
     environment = {**os.environ, "PYTHONUNBUFFERED": "1"}
     process = subprocess.Popen(command, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True, env=environment)
     assert process.stdout is not None and process.stderr is not None
     found = re.search(r"http://127\.0\.0\.1:\d+/", process.stdout.readline())
     assert found, process.stderr.read()
-    yield found[0]
+    yield process, found[0]
     process.send_signal(2)
     _, complaint = process.communicate(timeout=30)
     assert (process.returncode, complaint) == (0, "")
+
+
+@pytest.fixture(scope="session")
+def page_address() -> Iterator[str]:
+    """The address of a page that many tests share."""
+    with page_of() as (_, address):
+        yield address
+
+
+@pytest.fixture
+def own_page() -> Callable:
+    """A page of a test's own, which it may treat badly: see `page_of`."""
+    return page_of
 
 
 @dataclass(frozen=True)

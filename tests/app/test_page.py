@@ -2,9 +2,11 @@
 
 import json
 import time
+from dataclasses import replace
 from importlib.util import find_spec
 from pathlib import Path
 
+import psutil
 import pytest
 from PIL import Image
 
@@ -315,6 +317,35 @@ def test_a_slider_moves_by_keys_and_says_its_value(browser):
     browser.confirmed()
     text = browser.control("plate", "thickness").get_attribute("value")
     assert text == slider.get_attribute("aria-valuetext") and 3.0 < float(text.split()[0]) < 3.5
+
+
+def test_files_are_dropped_onto_the_page(browser):
+    browser.start()
+    script = """const given = new DataTransfer();
+    for (const [name, text] of Object.entries(arguments[0])) given.items.add(new File([text], name));
+    document.getElementById("drop").dispatchEvent(new DragEvent("drop", {bubbles: true, cancelable: true, dataTransfer: given}));"""
+    browser.run(script, {"study.toml": NEW_STUDY.replace("First study", "Dropped study"), "power_map.csv": NEW_MAP})
+    browser.confirmed()
+    assert "Dropped study" in browser.text("title")
+
+
+def test_a_study_given_on_the_command_line_is_open_and_survives_what_ends_the_workers(browser, own_page, tmp_path):
+    study, _ = written(tmp_path, NEW_STUDY.replace("First study", "Given study"))
+    with own_page(str(study)) as (process, address):
+        replace(browser, address=address).start()
+        browser.confirmed()
+        assert "Given study" in browser.text("title")
+        workers = [each for each in psutil.Process(process.pid).children() if "spawn_main" in " ".join(each.cmdline())]
+        for worker in workers:
+            worker.kill()
+        psutil.wait_procs(workers, timeout=10)
+        browser.write("plate", "thickness", "2 mm")
+        browser.confirmed()
+        assert browser.text("faults") == "" and len(workers) >= 2
+    browser.write("plate", "thickness", "1 mm")
+    browser.wait("document.body.dataset.complaint === document.body.dataset.version")
+    assert "start plancha page again" in browser.text("faults")
+    assert all("ERR_CONNECTION_REFUSED" in each for each in browser.complaints())
 
 
 def axe_findings(browser) -> list[str]:
