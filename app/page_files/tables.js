@@ -42,6 +42,7 @@ function rowOf(row) {
   (row.cells || row).forEach((cell, number) => {
     const box = element(number ? "td" : "th");
     if (!number) box.scope = "row";
+    else if (typeof cell === "string" && cell.length > 24) box.className = "words";
     box.append(cell instanceof Node ? cell : document.createTextNode(cell));
     made.append(box);
   });

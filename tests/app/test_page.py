@@ -308,6 +308,21 @@ def test_the_probe_follows_pointer_keys_and_typed_places(browser):
     assert browser.text("probe-value") == "nothing here"
 
 
+@pytest.mark.parametrize(("name", "place"), [("tray", (95, 40)), ("cold_plate", (60, 35))])
+def test_the_pictures_pixels_hold_what_the_studys_own_probes_read(browser, name, place):
+    # The table's value is found on the mesh in Python; the picture's by the browser, from each pixel's triangle and place in it.
+    browser.example(name)
+    read = browser.run(
+        """const probes = [...document.querySelectorAll("#tables table")].find((t) => t.caption.textContent === "Probes");
+        return probes.tBodies[0].rows[0].cells[1].textContent"""
+    )
+    for axis, value in zip("xy", place):
+        script = "const e = document.getElementById(arguments[0]); e.value = arguments[1]; e.dispatchEvent(new Event('input'))"
+        browser.run(script, f"probe-{axis}", value)
+    shown = float(browser.text("probe-value").split()[0])
+    assert shown == pytest.approx(float(read), abs=0.25)  # half a pixel of 0.2 mm at 1 K/mm, and both rounded to 0.1
+
+
 def test_a_slider_moves_by_keys_and_says_its_value(browser):
     from selenium.webdriver.common.keys import Keys
 
