@@ -178,7 +178,9 @@ def _layer(
     if isinstance(layer, Rectangles):
         arrays[f"{name} boxes"], arrays[f"{name} values"] = 1e3 * layer.boxes, layer.values
         return {"kind": "rectangles"}
-    nodes, numbers = np.unique(layer.elements, return_inverse=True)
+    is_used = np.zeros(len(layer.values), bool)
+    is_used[layer.elements] = True
+    nodes, numbers = np.flatnonzero(is_used), (np.cumsum(is_used, dtype=np.uint32) - 1)[layer.elements]
     places = 1e3 * solution.sheets.space.nodes[nodes]
     key = sha1(places.tobytes() + numbers.tobytes(), usedforsecurity=False).hexdigest()
     arrays[f"{name} values"] = layer.values[nodes]

@@ -1,5 +1,6 @@
 """A process that works for the page: the mesher needs a main thread of its own, and a crash must not end the page."""
 
+import gc
 import multiprocessing
 import threading
 import traceback
@@ -100,6 +101,7 @@ def serve(line: Connection) -> None:
     signal.signal(signal.SIGINT, signal.SIG_IGN)  # Ctrl-C is for the page, which then closes the line
     from plancha.app.page_work import Memory, remembered
 
+    gc.freeze()  # what is loaded stays: no collection looks at it again
     memory = Memory()
     while True:
         try:
