@@ -31,10 +31,14 @@ class Refused(Exception):
 
 @dataclass
 class Worker:
-    """A process that answers one question at a time, started again where it has ended; ``patience`` [s] is for one answer."""
+    """A process that answers one question at a time, started again where it has ended.
+
+    ``patience`` [s] is for one answer; ``yields`` is by how much it lets others go first (the system's niceness).
+    """
 
     name: str
     patience: float
+    yields: int = 0
     lock: threading.Lock = field(default_factory=threading.Lock)
     process: BaseProcess | None = None
     line: Connection | None = None
@@ -73,7 +77,9 @@ class Worker:
             self.stop()
             context = multiprocessing.get_context("spawn")
             self.line, other = context.Pipe()
-            self.process = context.Process(target=serve, args=(other,), name=f"plancha page {self.name}", daemon=True)
+            self.process = context.Process(
+                target=serve, args=(other, self.yields), name=f"plancha page {self.name}", daemon=True
+            )
             self.process.start()
             other.close()
         return self.line
@@ -94,10 +100,13 @@ class Worker:
         self.process, self.line = None, None
 
 
-def serve(line: Connection) -> None:
+def serve(line: Connection, yields: int) -> None:
     """Answer questions until the line closes: the worker process's whole life."""
+    import os
     import signal
 
+    if yields and hasattr(os, "nice"):
+        os.nice(yields)
     signal.signal(signal.SIGINT, signal.SIG_IGN)  # Ctrl-C is for the page, which then closes the line
     from plancha.app.page_work import Memory, remembered
 
