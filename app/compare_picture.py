@@ -14,9 +14,9 @@ from plancha.app.plan_drawing import Picture, Surface, check_libraries, render, 
 from plancha.app.plan_marks import add_isolines, add_outline, add_spot, label_isolines
 from plancha.app.plan_page import Sheet, difference_scale, finished, frame_around, number_text
 from plancha.app.whole import staged
-from plancha.fem.sampling import triangles_at
 from plancha.geometry.bodies import COMPONENT_SIDE, FACE_NAMES, FACES
 from plancha.geometry.faults import Fault, StudyError
+from plancha.geometry.mesh import triangles_at
 
 if TYPE_CHECKING:
     import meshio

@@ -38,6 +38,7 @@ from plancha.fem.plan import PlanSpace, plan_space
 from plancha.fem.resolution import through_of
 from plancha.fem.sheets import sheets_of
 from plancha.fem.solve import solve
+from plancha.fem.terms import Operator
 from plancha.fem.walls import streams_of
 from plancha.fem.way import Way
 from plancha.geometry.bodies import Stack
@@ -126,12 +127,12 @@ def held_air(stack: Stack, space: PlanSpace) -> np.ndarray:
     sheets = sheets_of(replace(stack, flows=()), space, through_of(stack))
     states = [one_cell(state, stack) for state in flow_states(stack)]
     streams = streams_of(stack, space, sheets.slabs, states, sheets.solid, sheets.solid)
-    walls = [wall for stream in streams for wall in stream.walls]
-    matrix = sheets.constant + sum((wall.matrix for wall in walls[1:]), walls[0].matrix)
+    walls = tuple(term for stream in streams for wall in stream.walls for term in wall.terms)
+    matrix = Operator(sheets.size, walls, base=sheets.constant).csr
     heat = sheets.powers @ sheets.unit_loads
     for stream in streams:
         heat = heat + stream.exchange.sum(axis=0) * stream.network.inlet
-    return Cholesky(matrix.tocsr()).solve(heat)
+    return Cholesky(matrix).solve(heat)
 
 
 @contextmanager

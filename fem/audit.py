@@ -64,7 +64,7 @@ def audit(solution: Solution) -> Audit:
     heat_in = float(solution.heat.sum())
     moving = abs(heat_in) + sum(abs(path.heat) for path in paths)
     # Where next to no heat moves, what rounding leaves of the large terms that cancel is all that can be seen.
-    rounding = ROUNDING * float((abs(solution.matrix) @ np.abs(solution.temperature)).sum())
+    rounding = ROUNDING * float(solution.matrix.magnitudes(solution.temperature).sum())
     imbalance = abs(heat_in - sum(path.heat for path in paths)) / max(moving, rounding / BALANCE_LIMIT)
     free = free_unknowns(sheets)
     residual = float(np.abs(solution.nodal_heat[free]).sum()) / max(moving, rounding / RESIDUAL_LIMIT)

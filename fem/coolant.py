@@ -15,6 +15,8 @@ from functools import cached_property
 import numpy as np
 import scipy.sparse as sp
 
+from plancha.fem.terms import Entries, Term
+
 FEW = 1e-6  # transfer units of a cell below which the weight is that of none
 
 
@@ -65,11 +67,11 @@ class Network:
 
 @dataclass(frozen=True)
 class Wall:
-    """What one body gives a coolant: ``matrix`` (solid unknowns, same) and ``exchange`` (cells, solid unknowns)
+    """What one body gives a coolant: ``terms`` on the solids' unknowns and ``exchange`` (cells, solid unknowns)
     [W/K], whose row sums over the unknowns agree; ``area`` [m2] is wetted."""
 
     body: int
-    matrix: sp.csr_array | sp.coo_array
+    terms: tuple[Term, ...]
     exchange: sp.csr_array
     area: float
 
@@ -179,7 +181,7 @@ class Stream:
         return float(network.outflow @ (temperature[self.unknowns] - network.inlet))
 
 
-def coupled_entries(streams: tuple[Stream, ...]) -> list[tuple[np.ndarray, np.ndarray, np.ndarray]]:
+def coupled_entries(streams: tuple[Stream, ...]) -> list[Entries]:
     """Entries (values, rows, columns) by which the streams join the matrix of all unknowns, their own balances included."""
     parts = []
     for stream in streams:

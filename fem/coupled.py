@@ -14,6 +14,7 @@ import numpy as np
 import scipy.sparse as sp
 
 from plancha.fem.cholesky import Cholesky
+from plancha.fem.multigrid import Multigrid
 from plancha.geometry.faults import Failure
 
 TIGHT = 1e-11  # residual of the coolant's balances over their right side
@@ -33,7 +34,7 @@ class CoolantFailed(Failure):
 class Coupled:
     """Factor of solids and coolants together: A by Cholesky, P (solids, cells), g (cells, solids), F (cells, cells) triangular."""
 
-    solids: Cholesky
+    solids: Cholesky | Multigrid
     coupling: sp.csr_array
     exchange: sp.csr_array
     marching: sp.csc_array

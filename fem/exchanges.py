@@ -14,15 +14,16 @@ import scipy.sparse as sp
 
 from plancha.fem.films import convection_at, radiation_at
 from plancha.fem.loads import element_values
-from plancha.fem.plan import EDGE_MASS, PlanPattern, PlanSpace, rim_edges
-from plancha.fem.slabs import Entries, Slab, block_entries, scattered
+from plancha.fem.plan import EDGE_MASS, PlanSpace, reference_integrals, rim_edges
+from plancha.fem.slabs import Slab
+from plancha.fem.terms import Operator, Term, placed_entries
 from plancha.geometry.bodies import COMPONENT_SIDE, COOLED_SIDE, Film, Held, Joint, Rim, Stack, touching
 from plancha.geometry.grid import Grid
 
 
 @dataclass(frozen=True)
 class Exchange:
-    """A film or rim as assembled: symmetric matrix on the unknowns and what it tells about heat.
+    """A film or rim as assembled: symmetric operator on the unknowns and what it tells about heat.
 
     Heat out through a film is ``weights . (T - temperature)`` over ``unknowns``, where weights are the row sums [W/K]. Where a
     ``coefficient`` [W/m2/K] follows the mean temperature [K] of the face, matrix and weights are those of 1 W/m2/K.
@@ -30,7 +31,7 @@ class Exchange:
     """
 
     name: str
-    matrix: sp.csr_array
+    matrix: Operator
     weights: np.ndarray
     temperature: float
     area: float
@@ -67,7 +68,7 @@ class Exchange:
         return self._frozen(max((flux[1] - flux[0]) / step, LEAST_SLOPE * own(mean)))
 
     def _frozen(self, scale: float) -> "Exchange":
-        return replace(self, matrix=scale * self.matrix, weights=scale * self.weights, coefficient=None)
+        return replace(self, matrix=self.matrix.scaled(scale), weights=scale * self.weights, coefficient=None)
 
 
 SLOPE_STEP = 1e-3  # of the rise, at least of 1 K
@@ -81,11 +82,11 @@ def shared_elements(slabs: Sequence[Slab], joint: Joint) -> np.ndarray:
 
 def face_matrix(
     space: PlanSpace, elements: np.ndarray, coefficient: np.ndarray | float
-) -> tuple[PlanPattern, np.ndarray]:
-    """Pattern and entries of the integral of coefficient u v over the elements."""
+) -> tuple[np.ndarray, sp.csr_array]:
+    """Plan nodes of the elements, and on them the integrals of coefficient u v."""
     pattern = space.pattern(elements)
-    weight = np.broadcast_to(coefficient, len(elements))
-    return pattern, pattern.gather(weight[:, None, None] * space.mass[elements])
+    weights = space.products(np.broadcast_to(coefficient, len(elements)), elements)
+    return pattern.nodes, pattern.combined(weights, reference_integrals()[0])
 
 
 def bare_elements(space: PlanSpace, stack: Stack, slabs: Sequence[Slab], place: Film | Held) -> np.ndarray:
@@ -141,14 +142,14 @@ def _film_matrix(
     elements: np.ndarray,
     coefficient: np.ndarray | float,
     size: int,
-) -> sp.csr_array:
-    pattern, entries = face_matrix(space, elements, coefficient)
-    unknowns = slabs[film.body].on_face(film.face, pattern.nodes)
-    return scattered(unknowns[pattern.rows, None], unknowns[pattern.columns, None], entries[:, None, None], size)
+) -> Operator:
+    nodes, plan = face_matrix(space, elements, coefficient)
+    unknowns = slabs[film.body].on_face(film.face, nodes)[:, None]
+    return Operator(size, (Term(unknowns, (plan,), np.ones((1, 1, 1))),))
 
 
-def _exchange(name: str, matrix: sp.csr_array, temperature: float, area: float, body: int, kind: str) -> Exchange:
-    weights = np.asarray(matrix.sum(axis=1)).ravel()
+def _exchange(name: str, matrix: Operator, temperature: float, area: float, body: int, kind: str) -> Exchange:
+    weights = matrix @ np.ones(matrix.size)
     return Exchange(name, matrix, weights, temperature, float(area), body, kind)
 
 
@@ -163,15 +164,13 @@ def joint_conductance(space: PlanSpace, joint: Joint, elements: np.ndarray) -> n
     return found
 
 
-def joint_of(space: PlanSpace, slabs: Sequence[Slab], joint: Joint) -> Entries:
-    """Entries of a joint that is no perfect contact."""
+def joint_of(space: PlanSpace, slabs: Sequence[Slab], joint: Joint) -> Term:
+    """A joint that is no perfect contact."""
     shared = shared_elements(slabs, joint)
-    pattern, entries = face_matrix(space, shared, joint_conductance(space, joint, shared))
-    lower = slabs[joint.lower].on_face(COOLED_SIDE, pattern.nodes)
-    upper = slabs[joint.upper].on_face(COMPONENT_SIDE, pattern.nodes)
-    ends = np.column_stack([lower, upper])
-    blocks = entries[:, None, None] * np.array([[1.0, -1.0], [-1.0, 1.0]])
-    return block_entries(ends[pattern.rows], ends[pattern.columns], blocks)
+    nodes, plan = face_matrix(space, shared, joint_conductance(space, joint, shared))
+    lower = slabs[joint.lower].on_face(COOLED_SIDE, nodes)
+    upper = slabs[joint.upper].on_face(COMPONENT_SIDE, nodes)
+    return Term(np.column_stack([lower, upper]), (plan,), np.array([[[1.0, -1.0], [-1.0, 1.0]]]))
 
 
 def _side_edges(space: PlanSpace, slab: Slab, side: str) -> np.ndarray:
@@ -191,10 +190,12 @@ def rim_of(space: PlanSpace, slabs: Sequence[Slab], rim: Rim, size: int) -> Exch
     edges = _side_edges(space, slab, rim.side)
     length = np.linalg.norm(space.nodes[edges[:, 1]] - space.nodes[edges[:, 0]], axis=1)
     scale = (rim.coefficient or 0.0) * slab.body.thickness * length
-    blocks = scale[:, None, None, None, None] * np.einsum("ij,kl->ikjl", EDGE_MASS, slab.through.mass)
-    unknowns = slab.unknowns[np.searchsorted(slab.pattern.nodes, edges)].reshape(len(edges), -1)
-    width = unknowns.shape[1]
-    matrix = scattered(unknowns, unknowns, blocks.reshape(len(edges), width, width), size)
+    nodes, local = np.unique(edges, return_inverse=True)
+    local = local.reshape(edges.shape)
+    values, rows, columns = placed_entries(local, local, scale[:, None, None] * EDGE_MASS)
+    plan = sp.coo_array((values, (rows, columns)), shape=(len(nodes), len(nodes))).tocsr()
+    unknowns = slab.unknowns[np.searchsorted(slab.pattern.nodes, nodes)]
+    matrix = Operator(size, (Term(unknowns, (plan,), slab.through.mass[None]),))
     return _exchange(rim.name, matrix, rim.temperature, length.sum() * slab.body.thickness, rim.body, "rim")
 
 

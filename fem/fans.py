@@ -229,8 +229,8 @@ def less_leakage(curve: FanCurve, path: OpenPath, density: float) -> FanCurve:
         raise Failure(f"all of {show(end, 'volume flow')} runs back through the open path of {show(path.area, 'area')}")
     if net(start) < 0:
         start = _root(net, start, end)
-    flows = np.unique(np.concatenate([[start], _samples(curve)]))
-    flows = flows[flows >= start]
+    flows = _samples(curve)  # most of them may run back: what is left gets points of its own
+    flows = np.unique(np.concatenate([np.linspace(start, end, FEWEST_BETWEEN + 2), flows[flows >= start]]))
     return _curve_of(np.maximum(net(flows), 0.0), fan_pressure(curve, flows))
 
 

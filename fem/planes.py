@@ -7,6 +7,7 @@ from plancha.fem.plan import Peak, PlanSpace, maximum
 from plancha.fem.sheets import slab_matrix, source_elements
 from plancha.fem.slabs import Slab
 from plancha.fem.solve import Solution
+from plancha.fem.terms import Operator
 from plancha.geometry.air import Bank
 from plancha.geometry.bodies import COMPONENT_SIDE, COOLED_SIDE, Film, Held, Source
 from plancha.geometry.mesh import inside
@@ -65,10 +66,9 @@ def joint_heat(
     lower, upper = sheets.slabs[link.lower], sheets.slabs[link.upper]
     shared = shared_elements(sheets.slabs, link)
     if link.impedance > 0:
-        pattern, entries = face_matrix(sheets.space, shared, joint_conductance(sheets.space, link, shared))
-        weights = np.bincount(pattern.rows, entries, len(pattern.nodes))
-        drop = field[lower.on_face(COOLED_SIDE, pattern.nodes)] - field[upper.on_face(COMPONENT_SIDE, pattern.nodes)]
-        return float(weights @ drop)
+        nodes, plan = face_matrix(sheets.space, shared, joint_conductance(sheets.space, link, shared))
+        drop = field[lower.on_face(COOLED_SIDE, nodes)] - field[upper.on_face(COMPONENT_SIDE, nodes)]
+        return float((plan @ drop).sum())
     taken = _heat_taken(solution, link.upper, field, rise is None, solution.powers if powers is None else powers)
     return float(taken[upper.on_face(COMPONENT_SIDE, np.unique(sheets.space.element_nodes[shared]))].sum())
 
@@ -82,7 +82,7 @@ def _heat_taken(solution: Solution, body: int, field: np.ndarray, coolants: bool
     for stream in sheets.streams:
         for wall in (wall for wall in stream.walls if wall.body == body):
             means = stream.means(field) if coolants else stream.mixing @ field[stream.unknowns]
-            taken += wall.matrix @ field - wall.exchange.T @ means
+            taken += Operator(sheets.size, wall.terms) @ field - wall.exchange.T @ means
     for number, source in enumerate(sheets.stack.sources):
         if source.chain[0] == body:
             taken -= powers[number] * sheets.unit_loads[number]

@@ -3,13 +3,12 @@
 from dataclasses import replace
 
 import numpy as np
-import scipy.sparse as sp
 
 from plancha.fem.plan import PlanSpace
 from plancha.fem.slabs import Slab
 from plancha.fem.solve import Solution
 from plancha.fem.thickness import SHEET_DEGREE, Through
-from plancha.geometry.mesh import PlanMesh, oriented
+from plancha.geometry.mesh import PlanMesh, oriented, triangles_at
 
 MOST_DEGREE = 4  # of a body of one layer, before it is cut
 
@@ -20,7 +19,11 @@ def refined(mesh: PlanMesh, marked: np.ndarray | None = None) -> PlanMesh:
 
     whole = MeshTri(mesh.points.T.copy(), mesh.triangles.T.copy())
     finer = whole.refined(1) if marked is None else whole.refined(marked)
-    return oriented(finer.p.T, finer.t.T, mesh.snapped)
+    if marked is None:  # scikit-fem lays the first quarters of all triangles first, then the second ones, and so on
+        parents = np.tile(np.arange(len(mesh.triangles), dtype=np.int32), len(finer.t.T) // len(mesh.triangles))
+    else:
+        parents = triangles_at(mesh.points[mesh.triangles], finer.p[:, finer.t].mean(axis=1).T).astype(np.int32)
+    return oriented(finer.p.T, finer.t.T, mesh.snapped, mesh, parents)
 
 
 def halved(through: Through, marked: np.ndarray | None = None) -> Through:
@@ -71,9 +74,7 @@ def _layer_errors(space: PlanSpace, slab: Slab, rise: np.ndarray, felt: np.ndarr
     through = slab.through
     if through.degree == SHEET_DEGREE:
         return np.zeros(1)
-    pattern, count = slab.pattern, len(slab.pattern.nodes)
-    sideways = sp.csr_array((pattern.gather(slab.along), (pattern.rows, pattern.columns)), shape=(count, count))
-    stiffness = pattern.gather(slab.across)[pattern.rows == pattern.columns]
+    sideways, stiffness = slab.along, slab.across.diagonal()
     moments, norms = through.next_polynomials
     own, response = (sideways @ (field[slab.unknowns] @ moments.T) for field in (rise, felt))
     return np.abs((own * response / stiffness[:, None]).sum(axis=0)) / norms

@@ -5,7 +5,6 @@ from dataclasses import dataclass
 
 import numpy as np
 import scipy.sparse as sp
-import shapely
 
 from plancha.fem.estimate import BEFORE, FLOOR, LEFT_OVER, QUANTITIES, Solved, constant_conductivity
 from plancha.fem.film_readings import frozen_films
@@ -16,6 +15,7 @@ from plancha.fem.sheets import Sheets, sheets_of
 from plancha.fem.solve import Solution, solve
 from plancha.geometry.bodies import Probe, Stack
 from plancha.geometry.grading import plan_mesh
+from plancha.geometry.mesh import triangles_at
 
 MEAN = QUANTITIES.index("mean rise")  # a point away from hot spots converges like a mean, not like a peak
 
@@ -41,15 +41,6 @@ def samples_of_probes(probes: Sequence[Probe]) -> Samples:
 def samples_on_face(body: int, face: int, points: np.ndarray) -> Samples:
     """Points (points, 2) [m] of one face."""
     return Samples(np.full(len(points), body), np.full(len(points), face), points)
-
-
-def triangles_at(corners: np.ndarray, points: np.ndarray) -> np.ndarray:
-    """Number of the triangle that holds each point, the nearest where rounding leaves it beside all; shape (points,).
-
-    ``corners`` (triangles, 3, 2) and ``points`` (points, 2) in one unit. A point on a common side belongs to either triangle.
-    """
-    tree = shapely.STRtree(shapely.polygons(corners))
-    return tree.nearest(shapely.points(points))
 
 
 def sampling_matrix(sheets: Sheets, samples: Samples) -> sp.csr_array:

@@ -12,7 +12,8 @@ from plancha.fem.coolant import Stream, coupled_entries
 from plancha.fem.exchanges import Exchange, films_of, held_of, joint_of, rim_of
 from plancha.fem.loads import cell_loads
 from plancha.fem.plan import PlanPattern, PlanSpace
-from plancha.fem.slabs import Changing, Entries, Slab, entries_of, joined, slab_entries, slab_of, summed
+from plancha.fem.slabs import Changing, Slab, joined, slab_of, slab_term
+from plancha.fem.terms import Operator, Term
 from plancha.fem.thickness import Through
 from plancha.fem.walls import streams_of
 from plancha.geometry.bodies import COMPONENT_SIDE, COOLED_SIDE, Source, Stack
@@ -32,7 +33,7 @@ class Sheets:
     slabs: tuple[Slab, ...]
     size: int
     exchanges: tuple[Exchange, ...]
-    joints: tuple[Entries, ...]
+    joints: tuple[Term, ...]
     plan_loads: np.ndarray
     unit_loads: np.ndarray
     powers: np.ndarray
@@ -45,15 +46,14 @@ class Sheets:
     held_owner: np.ndarray
 
     @cached_property
-    def constant(self) -> sp.csr_array:
+    def constant(self) -> Operator:
         """All that does not change with temperature: given films, rims, joints and bodies of constant conductivity."""
         constant = [slab for slab in self.slabs if not slab.conduction.is_nonlinear]
-        bodies = [slab_entries(self.space, slab, self.stack.reference) for slab in constant]
-        walls = [wall for stream in self.streams for wall in stream.walls]
-        given = [exchange for exchange in self.exchanges if exchange.coefficient is None]
-        matrices = [each.matrix for each in given] + [wall.matrix for wall in walls]
-        meetings = [entries_of(matrix) for matrix in matrices]
-        return summed([*bodies, *self.joints, *meetings, *coupled_entries(self.streams)], self.size)
+        bodies = [slab_term(self.space, slab, self.stack.reference) for slab in constant]
+        given = [exchange.matrix for exchange in self.exchanges if exchange.coefficient is None]
+        walls = [term for stream in self.streams for wall in stream.walls for term in wall.terms]
+        terms = (*bodies, *self.joints, *(term for each in given for term in each.terms), *walls)
+        return Operator(self.size, terms, entries=tuple(coupled_entries(self.streams)))
 
     @cached_property
     def changing(self) -> tuple[Changing, ...]:
@@ -146,9 +146,9 @@ def _number(
     return [label[number] for number in numbers], int(size)
 
 
-def slab_matrix(sheets: Sheets, slab: Slab, temperature: np.ndarray | None = None) -> sp.csr_array:
-    """Conduction matrix of one body; see ``slab_entries``."""
-    return summed([slab_entries(sheets.space, slab, sheets.stack.reference, temperature)], sheets.size)
+def slab_matrix(sheets: Sheets, slab: Slab, temperature: np.ndarray | None = None) -> Operator:
+    """Conduction of one body; see ``slab_term``."""
+    return Operator(sheets.size, (slab_term(sheets.space, slab, sheets.stack.reference, temperature),))
 
 
 def source_elements(slabs: Sequence[Slab], space: PlanSpace, source: Source) -> np.ndarray:

@@ -9,11 +9,10 @@ from dataclasses import dataclass, fields
 import numpy as np
 import scipy.sparse as sp
 
-from plancha.fem.plan import PlanPattern, PlanSpace
+from plancha.fem.plan import PlanPattern, PlanSpace, reference_integrals
+from plancha.fem.terms import Term
 from plancha.fem.thickness import Through
 from plancha.geometry.bodies import Body
-
-Entries = tuple[np.ndarray, np.ndarray, np.ndarray]  # values, rows, columns
 
 
 @dataclass(frozen=True)
@@ -69,7 +68,7 @@ def conduction_of(space: PlanSpace, body: Body, elements: np.ndarray) -> Conduct
 class Slab:
     """A body on the mesh: its plan pattern, thickness functions, and global unknowns (plan nodes, thickness nodes).
 
-    ``along`` and ``across`` (elements, 6, 6) [W/K] are its element integrals at k_ref.
+    ``along`` and ``across`` (nodes, nodes) [W/K] are its plan matrices at k_ref.
     """
 
     body: Body
@@ -77,8 +76,8 @@ class Slab:
     through: Through
     unknowns: np.ndarray
     conduction: Conduction
-    along: np.ndarray
-    across: np.ndarray
+    along: sp.csr_array
+    across: sp.csr_array
 
     def on_face(self, face: int, nodes: np.ndarray) -> np.ndarray:
         """Unknowns of a face at the given plan nodes, which must lie in the body."""
@@ -97,40 +96,38 @@ class Changing:
     across: np.ndarray
 
 
-def summed(parts: Sequence[Entries], size: int) -> sp.csr_array:
-    """Matrix of all entries, those of one place added up."""
-    if not parts:
-        return sp.csr_array((size, size))
-    values, rows, columns = (np.concatenate([part[i] for part in parts]) for i in range(3))
-    return sp.coo_array((values, (rows, columns)), shape=(size, size)).tocsr()
-
-
-def entries_of(matrix: sp.csr_array) -> Entries:
-    """Values, rows and columns of a matrix."""
-    coo = matrix.tocoo()
-    return coo.data, *coo.coords
-
-
-def slab_entries(space: PlanSpace, slab: Slab, reference: float, temperature: np.ndarray | None = None) -> Entries:
+def slab_term(space: PlanSpace, slab: Slab, reference: float, temperature: np.ndarray | None = None) -> Term:
     """Conduction of one body; with k(T) taken per element and thickness quadrature point where a temperature is given, else
     as at the reference temperature [K]."""
-    through, pattern = slab.through, slab.pattern
-    if temperature is None or not slab.conduction.is_nonlinear:
-        factor = slab.conduction.factor(np.full(len(pattern.elements), reference))
-        terms = [(factor, through.mass, through.stiffness)]
+    through, conduction = slab.through, slab.conduction
+    if not conduction.is_nonlinear:
+        return Term(slab.unknowns, (slab.along, slab.across), np.stack([through.mass, through.stiffness]))
+    if temperature is None:
+        factors = conduction.factor(np.full((len(slab.pattern.elements), 1), reference))
+        throughs = [through.mass[None], through.stiffness[None]]
     else:
-        (values, slopes), weights = through.at_quadrature, through.quadrature[1]
-        factors = slab.conduction.factor(element_temperatures(space, slab, temperature) @ values.T)
-        terms = [
-            (factor, w * np.outer(v, v), w * np.outer(s, s))
-            for factor, w, v, s in zip(factors.T, weights, values, slopes)
-        ]
-    blocks: np.ndarray | float = 0.0
-    for factor, mass, stiffness in terms:
-        weight = factor[:, None, None]
-        blocks = blocks + pattern.gather(weight * slab.along)[:, None, None] * mass
-        blocks = blocks + pattern.gather(weight * slab.across)[:, None, None] * stiffness
-    return block_entries(slab.unknowns[pattern.rows], slab.unknowns[pattern.columns], np.asarray(blocks))
+        (values, slopes), weights = through.at_quadrature, through.quadrature[1][:, None, None]
+        factors = conduction.factor(element_temperatures(space, slab, temperature) @ values.T)
+        throughs = [weights * each[:, :, None] * each[:, None, :] for each in (values, slopes)]
+    plans = [plan for factor in factors.T for plan in plan_matrices(space, slab.pattern, conduction, factor)]
+    return Term(slab.unknowns, tuple(plans), np.stack(throughs, axis=1).reshape(-1, *throughs[0].shape[1:]))
+
+
+def plan_matrices(
+    space: PlanSpace, pattern: PlanPattern, conduction: Conduction, factor: np.ndarray | float = 1.0
+) -> tuple[sp.csr_array, sp.csr_array]:
+    """Plan matrices of what a body conducts along, A(t kxy), and across, M(kz / t), at ``factor`` (elements,) times k_ref."""
+    products, slopes = reference_integrals()
+    along, across = plan_weights(space, pattern.elements, conduction)
+    scale = np.broadcast_to(factor, len(pattern.elements))[:, None]
+    return pattern.combined(scale * along, slopes), pattern.combined(scale * across, products)
+
+
+def plan_weights(space: PlanSpace, elements: np.ndarray, conduction: Conduction) -> tuple[np.ndarray, np.ndarray]:
+    """Weights of the reference slope products (elements, 3) and products (elements, 1) in what a body conducts at k_ref."""
+    t, k_z = conduction.thickness, conduction.conductivity[2]
+    k_xx, k_yy, k_xy = conduction.in_plane()
+    return space.conduction(t * k_xx, t * k_yy, t * k_xy, elements), space.products(k_z / t, elements)
 
 
 def conduction_key(body: Body) -> tuple:
@@ -156,17 +153,23 @@ def joined(space: PlanSpace, slabs: Sequence[Slab]) -> Changing:
     def together(name: str) -> np.ndarray:
         return np.concatenate([getattr(slab.conduction, name) for slab in slabs], axis=-1)
 
+    references = reference_integrals()[::-1]
+    weights = [plan_weights(space, slab.pattern.elements, slab.conduction) for slab in slabs]
+
+    def integrals(which: int) -> np.ndarray:
+        return np.tensordot(np.concatenate([each[which] for each in weights]), references[which], 1)
+
     return Changing(
         conduction=Conduction(**{field.name: together(field.name) for field in fields(Conduction)}),
         through=slabs[0].through,
         unknowns=np.concatenate([slab.unknowns[each] for slab, each in zip(slabs, corners)]),
-        along=np.concatenate([slab.along for slab in slabs]),
-        across=np.concatenate([slab.across for slab in slabs]),
+        along=integrals(0),
+        across=integrals(1),
     )
 
 
 def changing_heat(part: Changing, temperature: np.ndarray) -> np.ndarray:
-    """Heat (unknowns,) [W] that elements with k(T) conduct away from each unknown; as ``slab_entries`` has it, without a matrix."""
+    """Heat (unknowns,) [W] that elements with k(T) conduct away from each unknown; as ``slab_term`` has it, without a matrix."""
     (values, slopes), weights = part.through.at_quadrature, part.through.quadrature[1]
     local = temperature[part.unknowns]
     k = part.conduction.factor(local[:, 3:].mean(axis=1) @ values.T)
@@ -176,12 +179,9 @@ def changing_heat(part: Changing, temperature: np.ndarray) -> np.ndarray:
 
 
 def slab_of(space: PlanSpace, body: Body, pattern: PlanPattern, through: Through, unknowns: np.ndarray) -> Slab:
-    """A body on the mesh, its element integrals taken once at the reference conductivities."""
+    """A body on the mesh, its plan matrices taken once at the reference conductivities."""
     conduction = conduction_of(space, body, pattern.elements)
-    k_xx, k_yy, k_xy = conduction.in_plane()
-    t, k_z = conduction.thickness, conduction.conductivity[2]
-    along = space.conduction(k_xx * t, k_yy * t, k_xy * t, pattern.elements)
-    across = (k_z / t)[:, None, None] * space.mass[pattern.elements]
+    along, across = plan_matrices(space, pattern, conduction)
     return Slab(body, pattern, through, unknowns, conduction, along, across)
 
 
@@ -189,15 +189,3 @@ def element_temperatures(space: PlanSpace, slab: Slab, temperature: np.ndarray) 
     """Mean temperature [K] over each element of a body at each thickness node, (elements, nodes)."""
     middles = np.searchsorted(slab.pattern.nodes, space.element_nodes[slab.pattern.elements][:, 3:])
     return temperature[slab.unknowns[middles]].mean(axis=1)
-
-
-def block_entries(rows: np.ndarray, columns: np.ndarray, blocks: np.ndarray) -> Entries:
-    """Entries of blocks (entries, a, b) between unknowns rows (entries, a) and columns (entries, b)."""
-    i = np.broadcast_to(rows[:, :, None], blocks.shape).ravel()
-    j = np.broadcast_to(columns[:, None, :], blocks.shape).ravel()
-    return blocks.ravel(), i, j
-
-
-def scattered(rows: np.ndarray, columns: np.ndarray, blocks: np.ndarray, size: int) -> sp.csr_array:
-    """Matrix of such blocks."""
-    return summed([block_entries(rows, columns, blocks)], size)

@@ -6,14 +6,15 @@ from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
-import scipy.sparse as sp
 
 from plancha.fem.cholesky import Cholesky
 from plancha.fem.coupled import Coupled
 from plancha.fem.exchanges import Exchange
 from plancha.fem.films import LEAST_RISE
+from plancha.fem.multigrid import Multigrid, Place
 from plancha.fem.sheets import Sheets
-from plancha.fem.slabs import Slab, changing_heat, entries_of, slab_entries, summed
+from plancha.fem.slabs import Slab, changing_heat, slab_term
+from plancha.fem.terms import Operator
 from plancha.geometry.faults import Failure
 
 STEPS = 40
@@ -35,8 +36,8 @@ class System:
     """A problem's matrix with conductivities at some temperatures, and the factor of its free part."""
 
     sheets: Sheets
-    matrix: sp.csr_array
-    factor: Cholesky | Coupled
+    matrix: Operator
+    factor: Cholesky | Multigrid | Coupled
 
     def step(self, heat: np.ndarray) -> np.ndarray:
         """As ``rises`` (size,), coolants only as tightly as a step needs that others follow."""
@@ -98,8 +99,8 @@ class Solution:
         return values
 
     @cached_property
-    def matrix(self) -> sp.csr_array:
-        """The matrix that the temperatures satisfy, all coefficients as at these."""
+    def matrix(self) -> Operator:
+        """The operator that the temperatures satisfy, all coefficients as at these."""
         return conduction_matrix(self.sheets, self.temperature)
 
     @cached_property
@@ -125,29 +126,31 @@ def free_unknowns(sheets: Sheets) -> np.ndarray:
     return np.flatnonzero(free)
 
 
-def conduction_matrix(sheets: Sheets, temperature: np.ndarray | None) -> sp.csr_array:
-    """The whole matrix with k(T) and unforced films at the given temperatures; where None, at the reference, without such films."""
+def conduction_matrix(sheets: Sheets, temperature: np.ndarray | None) -> Operator:
+    """The whole operator with k(T) and unforced films at the given temperatures; where None, at the reference, without such films."""
     films = [] if temperature is None else [each.at(temperature) for each in sheets.unforced]
     return _matrix(sheets, temperature, films)
 
 
-def tangent_matrix(sheets: Sheets, temperature: np.ndarray) -> sp.csr_array:
-    """The whole matrix with k(T) at the given temperatures, and unforced films by their slopes: what a step is best made with.
+def tangent_matrix(sheets: Sheets, temperature: np.ndarray) -> Operator:
+    """The whole operator with k(T) at the given temperatures, and unforced films by their slopes: what a step is best made with.
 
     Slopes are spread over the face as its coefficient is, so that the matrix stays symmetric: exact for a face of one temperature.
     """
     return _matrix(sheets, temperature, [each.tangent(temperature) for each in sheets.unforced])
 
 
-def _matrix(sheets: Sheets, temperature: np.ndarray | None, films: Sequence[Exchange]) -> sp.csr_array:
+def _matrix(sheets: Sheets, temperature: np.ndarray | None, films: Sequence[Exchange]) -> Operator:
     changing = [slab for slab in sheets.slabs if slab.conduction.is_nonlinear]
     if not changing and not films:
         return sheets.constant
     if temperature is not None:
         _refuse_runaway(temperature)
     reference = sheets.stack.reference
-    bodies = [slab_entries(sheets.space, slab, reference, temperature) for slab in changing]
-    return sheets.constant + summed([*bodies, *(entries_of(each.matrix) for each in films)], sheets.size)
+    bodies = [slab_term(sheets.space, slab, reference, temperature) for slab in changing]
+    return Operator(
+        sheets.size, (*bodies, *(term for film in films for term in film.matrix.terms)), base=sheets.constant
+    )
 
 
 def factorised(sheets: Sheets, temperature: np.ndarray | None = None) -> System:
@@ -155,14 +158,23 @@ def factorised(sheets: Sheets, temperature: np.ndarray | None = None) -> System:
     return _system(sheets, conduction_matrix(sheets, temperature))
 
 
-def _system(sheets: Sheets, matrix: sp.csr_array) -> System:
+def _system(sheets: Sheets, matrix: Operator) -> System:
     free = free_unknowns(sheets)
+    solids = free[free < sheets.solid]
+    factor = _solids_factor(sheets, matrix, solids)
     if not sheets.streams:
-        return System(sheets, matrix, Cholesky(matrix if len(free) == sheets.size else matrix[free][:, free]))
-    solids, cells = free[free < sheets.solid], np.arange(sheets.solid, sheets.size)
-    down, across = matrix[solids], matrix[cells]
-    factor = Cholesky(down[:, solids])
-    return System(sheets, matrix, Coupled(factor, -down[:, cells], -across[:, solids], across[:, cells].tocsc()))
+        return System(sheets, matrix, factor)
+    further, cells = matrix.further, np.arange(sheets.solid, sheets.size)
+    coupling, exchange, marching = further[solids][:, cells], further[cells][:, solids], further[cells][:, cells]
+    return System(sheets, matrix, Coupled(factor, -coupling, -exchange, marching.tocsc()))
+
+
+def _solids_factor(sheets: Sheets, matrix: Operator, solids: np.ndarray) -> Cholesky | Multigrid:
+    """What solves for the solids' free unknowns (numbers): directly where they are few or their mesh has no coarser one."""
+    if not matrix.is_large or sheets.space.coarser is None:
+        return Cholesky(matrix.csr if len(solids) == sheets.size else matrix.csr[solids][:, solids])
+    places = [Place(slab.pattern.nodes, slab.unknowns) for slab in sheets.slabs]
+    return Multigrid(Operator(sheets.solid, matrix.terms), places, sheets.space, solids)
 
 
 def is_linear(sheets: Sheets) -> bool:
@@ -341,7 +353,7 @@ def _run_away(temperature: np.ndarray) -> SolveFailed:
 
 def _is_rounding(solution: Solution, lacking: np.ndarray) -> bool:
     """Whether what the balance lacks is no more than rounding: thin bodies make large terms that all but cancel."""
-    terms = abs(solution.matrix) @ np.abs(solution.temperature)
+    terms = solution.matrix.magnitudes(solution.temperature)
     return bool(np.abs(lacking).sum() <= ROUNDING * terms.sum())
 
 

@@ -11,7 +11,8 @@ from plancha.fem.cells import Pieces, cell_integrals, pieces_of
 from plancha.fem.coolant import Stream, Wall
 from plancha.fem.gaps import film_on_base
 from plancha.fem.plan import PlanSpace
-from plancha.fem.slabs import Slab, block_entries
+from plancha.fem.slabs import Slab
+from plancha.fem.terms import Term
 from plancha.fem.way import Way
 from plancha.geometry.air import Bank, Block
 from plancha.geometry.bodies import COOLED_SIDE, Stack, touching
@@ -143,10 +144,8 @@ def _wall(
     """Plan integrals over cells times integrals (mass, load) over the thickness functions numbered ``levels``."""
     found = cell_integrals(pieces, coefficient)
     pattern = meeting.space.pattern(pieces.elements)
-    nodes = slab.unknowns[np.searchsorted(slab.pattern.nodes, pattern.nodes)][:, levels]
-    blocks = pattern.gather(found.matrix)[:, None, None] * mass
-    values, rows, columns = block_entries(nodes[pattern.rows], nodes[pattern.columns], blocks)
-    matrix = sp.coo_array((values, (rows, columns)), shape=(meeting.size, meeting.size))
+    unknowns = slab.unknowns[np.searchsorted(slab.pattern.nodes, pattern.nodes)][:, levels]
+    term = Term(unknowns, (pattern.gather(found.matrix),), mass[None])
     cell, node = found.coupling.coords
     place = slab.unknowns[np.searchsorted(slab.pattern.nodes, node)][:, levels]
     cells = meeting.first + cell * (len(meeting.way.levels) - 1) + level
@@ -155,11 +154,12 @@ def _wall(
         (heat.ravel(), (np.broadcast_to(cells[:, None], heat.shape).ravel(), place.ravel())),
         shape=(meeting.cells, meeting.size),
     )
-    return Wall(-1, matrix, exchange, float(meeting.space.areas[pieces.elements].sum()))
+    return Wall(-1, (term,), exchange, float(meeting.space.areas[pieces.elements].sum()))
 
 
 def _joined(body: int, parts: Sequence[Wall]) -> Wall:
-    return Wall(body, stacked([p.matrix for p in parts]), stacked([p.exchange for p in parts]).tocsr(), parts[0].area)
+    terms = tuple(term for part in parts for term in part.terms)
+    return Wall(body, terms, stacked([p.exchange for p in parts]).tocsr(), parts[0].area)
 
 
 def stacked(matrices: Sequence[sp.coo_array]) -> sp.coo_array:

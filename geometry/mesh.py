@@ -27,11 +27,16 @@ class SizeZone:
 
 @dataclass(frozen=True)
 class PlanMesh:
-    """Triangles in the plan: points (n, 2) [m], triangles (m, 3), counter-clockwise; ``snapped`` tells what was merged."""
+    """Triangles in the plan: points (n, 2) [m], triangles (m, 3), counter-clockwise; ``snapped`` tells what was merged.
+
+    A mesh refined from another knows that as its ``parent``, and of each triangle (m,) the number of the one that it is part of.
+    """
 
     points: np.ndarray
     triangles: np.ndarray
     snapped: tuple[str, ...] = ()
+    parent: "PlanMesh | None" = None
+    parents: np.ndarray | None = None
 
     @cached_property
     def centres(self) -> np.ndarray:
@@ -50,6 +55,15 @@ def inside(mesh: PlanMesh, shape: shapely.Polygon) -> np.ndarray:
     if not shape.equals(shapely.box(*shape.bounds)):
         within[within] = shapely.contains_xy(shape, x[within], y[within])
     return within
+
+
+def triangles_at(corners: np.ndarray, points: np.ndarray) -> np.ndarray:
+    """Number of the triangle that holds each point, the nearest where rounding leaves it beside all; shape (points,).
+
+    ``corners`` (triangles, 3, 2) and ``points`` (points, 2) in one unit. A point on a common side belongs to either triangle.
+    """
+    tree = shapely.STRtree(shapely.polygons(corners))
+    return tree.nearest(shapely.points(points))
 
 
 def snap_outlines(shapes: Sequence[shapely.Polygon]) -> tuple[list[shapely.Polygon], list[str]]:
@@ -214,7 +228,13 @@ def _set_sizes(zones: Sequence[SizeZone], ceiling: float) -> None:
         field.setAsBackgroundMesh(smallest)
 
 
-def oriented(points: np.ndarray, triangles: np.ndarray, snapped: tuple[str, ...] = ()) -> PlanMesh:
+def oriented(
+    points: np.ndarray,
+    triangles: np.ndarray,
+    snapped: tuple[str, ...] = (),
+    parent: PlanMesh | None = None,
+    parents: np.ndarray | None = None,
+) -> PlanMesh:
     """The mesh without points that no triangle uses, points in order of x, all triangles counter-clockwise."""
     used, triangles = np.unique(triangles, return_inverse=True)
     points, triangles = points[used], triangles.reshape(-1, 3)
@@ -224,4 +244,5 @@ def oriented(points: np.ndarray, triangles: np.ndarray, snapped: tuple[str, ...]
     order = np.lexsort((points[:, 1], points[:, 0]))
     rank = np.empty_like(order)
     rank[order] = np.arange(len(order))
-    return PlanMesh(np.ascontiguousarray(points[order]), np.ascontiguousarray(rank[triangles]), snapped)
+    points, triangles = np.ascontiguousarray(points[order]), np.ascontiguousarray(rank[triangles])
+    return PlanMesh(points, triangles, snapped, parent, parents)

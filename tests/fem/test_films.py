@@ -156,7 +156,7 @@ def test_the_ladder_keeps_the_coefficients_of_the_solution_on_every_rung(natural
 
 def test_steps_are_made_with_the_slope_of_the_heat(natural):
     sheets, solution = natural().solution.sheets, natural().solution
-    extra = tangent_matrix(sheets, solution.temperature) - conduction_matrix(sheets, solution.temperature)
+    extra = tangent_matrix(sheets, solution.temperature).csr - conduction_matrix(sheets, solution.temperature).csr
     up, down = (sum(each.heat(solution.temperature + step) for each in sheets.exchanges) for step in (1e-3, -1e-3))
     chord = sum(each.at(solution.temperature).weights.sum() for each in sheets.exchanges)
     assert float(extra.sum()) + chord == approx((up - down) / 2e-3, rel=1e-3)

@@ -139,7 +139,7 @@ def test_a_watt_here_warms_there_as_a_watt_there_warms_here(whole):
     """Also orthotropic and turned, with joints and an uneven film; means weighted by the receiver's own heat."""
     solved = on_one_mesh(whole)[0]
     # The factor reads one half of the matrix only: the other half is checked by itself.
-    matrix = solved.matrix.tocsr()
+    matrix = solved.matrix.csr
     assert abs(matrix - matrix.T).max() <= 1e-12 * abs(matrix).max()
     mean = coupling(solved, unit_rises(solved)).mean
     # The smaller entry may be 1e-6 of the larger: what counts is the matrix's own size.

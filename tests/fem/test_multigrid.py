@@ -1,0 +1,148 @@
+"""The iteration finds what the factor finds, on nested meshes whose coarse operators are those of the coarse meshes, in few steps."""
+
+from dataclasses import replace
+
+import numpy as np
+import plates
+import pytest
+from plates import REFERENCE
+
+from plancha.fem import terms
+from plancha.fem.cholesky import Cholesky
+from plancha.fem.multigrid import Multigrid, Place, _coarsened
+from plancha.fem.plan import plan_space
+from plancha.fem.refinement import refined, worth_refining
+from plancha.fem.resolution import through_of
+from plancha.fem.sheets import sheets_of
+from plancha.fem.solve import factorised, free_unknowns, solve
+from plancha.geometry.bodies import COOLED_SIDE, Held, Joint, Rim
+from plancha.geometry.grading import plan_mesh
+
+DIE, PLATE = (14e-3, 12e-3, 12e-3, 10e-3), (0.0, 0.0, 40e-3, 30e-3)
+
+
+def die_on_plate(impedance: float = 10e-6, conductivity=390.0, turned: float = 0.0):
+    bodies = [plates.body("die", DIE, 0.5e-3, 120.0), plates.body("plate", PLATE, 2e-3, conductivity, turned)]
+    source = plates.source("source", (16e-3, 13e-3, 3e-3, 4e-3), 20.0, chain=(0, 1), joints=(0,))
+    return plates.stack(bodies, [source], [plates.cooled(2000.0, of_body=1)], [Joint("joint", 0, 1, impedance)])
+
+
+def with_rim(stack):
+    return replace(stack, rims=(Rim("edge", 1, "left", 500.0, REFERENCE),))
+
+
+def with_held_face(stack):
+    return replace(stack, films=(), helds=(Held("base", 1, COOLED_SIDE, REFERENCE),))
+
+
+def with_held_rim(stack):
+    return replace(stack, rims=(Rim("edge", 1, "upper", None, REFERENCE),))
+
+
+STACKS = {
+    "a joint": die_on_plate(),
+    "perfect contact": die_on_plate(0.0),
+    "grain turned by 30 degrees": die_on_plate(conductivity=(1500.0, 10.0, 1500.0), turned=np.pi / 6),
+    "a rim that convects": with_rim(die_on_plate()),
+    "a held face": with_held_face(die_on_plate()),
+    "a held rim": with_held_rim(die_on_plate()),
+}
+
+
+def sheets_on(stack, cuts: int):
+    mesh = plan_mesh(stack)
+    for _ in range(cuts):
+        mesh = refined(mesh)
+    return sheets_of(stack, plan_space(mesh), through_of(stack))
+
+
+def places_of(sheets):
+    return [Place(slab.pattern.nodes, slab.unknowns) for slab in sheets.slabs]
+
+
+def multigrid(sheets):
+    return Multigrid(sheets.constant, places_of(sheets), sheets.space, free_unknowns(sheets))
+
+
+@pytest.mark.parametrize("name", STACKS)
+def test_the_iteration_finds_what_the_factor_finds(name):
+    sheets = sheets_on(STACKS[name], 2)
+    free = free_unknowns(sheets)
+    heat = np.column_stack([sheets.unit_loads[0], sheets.unit_loads[0] * np.linspace(0, 1, sheets.size)])[free]
+    by_factor = Cholesky(sheets.constant.csr[free][:, free]).solve(heat)
+    by_steps = multigrid(sheets).solve(heat)
+    assert np.abs(by_steps - by_factor).max() <= 1e-9 * np.abs(by_factor).max()
+
+
+def test_triangles_cut_in_one_corner_alone_are_one_more_level():
+    stack = die_on_plate()
+    coarse = sheets_on(stack, 1)
+    solution = solve(coarse)
+    marked = worth_refining(solution, coarse.unit_loads[0], 0.5)
+    mesh = refined(coarse.space.mesh, marked)
+    assert len(mesh.triangles) < 3 * len(coarse.space.mesh.triangles)
+    sheets = sheets_of(stack, plan_space(mesh), through_of(stack))
+    by_factor = Cholesky(sheets.constant.csr).solve(sheets.unit_loads[0])
+    assert np.abs(multigrid(sheets).solve(sheets.unit_loads[0]) - by_factor).max() <= 1e-9 * by_factor.max()
+
+
+def test_coarser_functions_are_taken_over_exactly():
+    fine = plan_space(refined(plan_mesh(die_on_plate())))
+    coarse = fine.coarser
+
+    def some(x, y):
+        return 3.0 + x * 20 - y * 7 + x * y * 300 - 900 * x * x + 100 * y * y
+
+    assert fine.prolongation @ some(*coarse.nodes.T) == pytest.approx(some(*fine.nodes.T), rel=1e-12)
+    assert fine.nodes[fine.coarser_nodes] == pytest.approx(coarse.nodes, abs=1e-15)
+
+
+@pytest.mark.parametrize("name", ["a joint", "perfect contact", "a rim that convects"])
+def test_the_coarse_operator_is_that_of_the_coarse_mesh(name):
+    fine, coarse = sheets_on(STACKS[name], 2), sheets_on(STACKS[name], 1)
+    node = np.zeros(fine.size, int)
+    for slab in fine.slabs:
+        node[slab.unknowns] = slab.pattern.nodes[:, None]
+    operator, _, places, _ = _coarsened(fine.constant, places_of(fine), fine.space, node)
+    assert operator.size == coarse.size
+    number = np.zeros(coarse.size, int)  # of the coarse mesh's unknowns among those kept of the fine one's
+    for slab, place in zip(coarse.slabs, places):
+        assert np.array_equal(np.sort(place.nodes), slab.pattern.nodes)
+        number[slab.unknowns[np.searchsorted(slab.pattern.nodes, place.nodes)]] = place.unknowns
+    difference = operator.csr[number][:, number] - coarse.constant.csr
+    assert abs(difference).max() <= 1e-10 * abs(coarse.constant.csr).max()
+
+
+@pytest.mark.parametrize(("name", "most", "more"), [("a joint", 30, 3), ("grain turned by 30 degrees", 60, 12)])
+def test_steps_hardly_grow_with_the_mesh(name, most, more):
+    """From 18,000 to 280,000 unknowns; a grain of 1 : 150 askew to the triangles keeps modes that the coarser mesh cannot see."""
+    steps = []
+    for cuts in (2, 4):
+        sheets = sheets_on(STACKS[name], cuts)
+        solver = multigrid(sheets)
+        solver.solve(sheets.unit_loads[0], 1e-10)
+        steps.append(solver.steps)
+    assert steps[1] <= steps[0] + more
+    assert max(steps) <= most
+
+
+def test_products_make_what_the_whole_matrix_makes():
+    sheets = sheets_on(with_rim(die_on_plate(0.0)), 1)
+    whole = sheets.constant.csr
+    x = np.random.default_rng(3).standard_normal((sheets.size, 2))
+    found = np.zeros_like(x)
+    for term in sheets.constant.terms:
+        term.apply(x, found)
+    assert found == pytest.approx(whole @ x, abs=1e-12 * abs(whole).max())
+
+
+def test_a_large_problem_is_solved_as_a_small_one_is(monkeypatch):
+    stack = with_held_rim(die_on_plate())
+    sheets = sheets_on(stack, 1)
+    by_factor = solve(sheets)
+    monkeypatch.setattr(terms, "LARGE", 100)
+    again = sheets_on(stack, 1)
+    assert isinstance(factorised(again).factor, Multigrid)
+    by_steps = solve(again)
+    assert by_steps.temperature == pytest.approx(by_factor.temperature, abs=1e-9)
+    assert by_steps.held_heat(0) == pytest.approx(by_factor.held_heat(0), rel=1e-9)
