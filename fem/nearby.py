@@ -18,8 +18,9 @@ import scipy.sparse as sp
 
 from plancha.fem.feedback import has_feedback
 from plancha.fem.sheets import Sheets, slab_matrix
-from plancha.fem.slabs import Slab, element_temperatures, slab_of, summed
+from plancha.fem.slabs import Slab, element_temperatures, slab_of
 from plancha.fem.solve import Solution, SolveFailed, System, free_unknowns
+from plancha.fem.terms import Operator
 from plancha.geometry.bodies import Body
 from plancha.geometry.materials import Material
 
@@ -150,17 +151,18 @@ def _pieces(sheets: Sheets, temperature: np.ndarray) -> Iterator[Piece]:
     for slab in sheets.slabs:
         for matrix in _along_and_across(sheets, slab, temperature):
             yield _piece(next(numbers), matrix, np.unique(slab.unknowns))
-    for entries in sheets.joints:
-        yield _piece(next(numbers), summed([entries], sheets.size), np.unique(entries[1]))
+    for joint in sheets.joints:
+        yield _piece(next(numbers), Operator(sheets.size, (joint,)).csr, np.unique(joint.unknowns))
     for exchange in sheets.exchanges:
-        yield _piece(next(numbers), exchange.matrix, np.flatnonzero(np.diff(exchange.matrix.indptr)))
+        matrix = exchange.matrix.csr
+        yield _piece(next(numbers), matrix, np.flatnonzero(np.diff(matrix.indptr)))
 
 
 def _along_and_across(sheets: Sheets, slab: Slab, temperature: np.ndarray) -> tuple[sp.csr_array, sp.csr_array]:
     """What a body conducts along the plan and through its thickness: told apart by what twice the latter changes."""
-    whole = slab_matrix(sheets, slab, temperature)
+    whole = slab_matrix(sheets, slab, temperature).csr
     twice = slab_of(sheets.space, _twice_through(slab.body), slab.pattern, slab.through, slab.unknowns)
-    across = slab_matrix(sheets, twice, temperature) - whole
+    across = slab_matrix(sheets, twice, temperature).csr - whole
     return whole - across, across
 
 
