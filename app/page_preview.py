@@ -80,8 +80,9 @@ def _begun(stack: Stack, plan: tuple) -> Kept:
     coarse, through = plan_mesh(stack), tuple(through_of(stack))
     layers = sum(len(each.nodes) for each in through)
     is_coarse = 4 * 2 * len(coarse.triangles) * layers / max(len(through), 1) > MOST_UNKNOWNS
-    space = plan_space(coarse if is_coarse else refined(coarse))
-    return Kept(plan, space, through, is_coarse)
+    # Without a parent: a factor, whose many steps with other numbers cost less than one solve on nested meshes.
+    mesh = replace(coarse if is_coarse else refined(coarse), parent=None, parents=None)
+    return Kept(plan, plan_space(mesh), through, is_coarse)
 
 
 def _solved(sheets: Sheets, last: Solution | None) -> Solution:
