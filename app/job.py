@@ -4,6 +4,7 @@ from pathlib import Path
 
 from rich.console import Console
 
+from plancha.app.kept import users_keep
 from plancha.app.result import Result
 from plancha.app.whole import staged
 from plancha.fem.findings import Findings, findings_of, solve_with_estimate
@@ -16,9 +17,10 @@ def solved_cases(study: StudyFile, console: Console) -> list[Findings]:
 
     cases = track(study.cases, "solving", console=console, transient=True, disable=not console.is_terminal)
     found: list[Findings] = []
+    keep = users_keep()
     first = None
     for case in cases:
-        solved = solve_with_estimate(case.stack, first)
+        solved = solve_with_estimate(case.stack, first, keep)
         first = solved if first is None else first
         found.append(findings_of(solved, thorough=not found))
     return found

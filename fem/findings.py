@@ -38,6 +38,7 @@ from plancha.geometry.air import Bank
 from plancha.geometry.bodies import Source, Stack
 from plancha.geometry.grading import plan_mesh, snapped_stack
 from plancha.geometry.grid import Grid
+from plancha.geometry.store import Keep, made_anew
 
 MUCH = 3.0  # a joint or film that changes by more than this factor asks for a discretisation of its own
 
@@ -75,17 +76,17 @@ def solve_stack(stack: Stack, refinement: float = 1.0) -> Solution:
     return operating(sheets)
 
 
-def solve_with_estimate(stack: Stack, before: Solved | None = None) -> Solved:
+def solve_with_estimate(stack: Stack, before: Solved | None = None, keep: Keep = made_anew) -> Solved:
     """The same way, refined until the stack's accuracy is met, with the estimate of the error.
 
     Where ``before`` is the same bodies under the same maps, with other powers, temperatures, coefficients or impedances, its mesh and
-    thickness functions serve again, and its relative error.
+    thickness functions serve again, and its relative error. ``keep`` may know the mesh already (geometry/store).
     """
     stack, snapped = snapped_stack(stack)
     if before is not None and serves_again(before.solution.sheets.stack, stack):
         return _solved_again(stack, before)
     refuse_what_does_not_fit(stack)
-    return solve_to_accuracy(stack, plan_mesh(stack, snapped=snapped), stack.accuracy, most_unknowns())
+    return solve_to_accuracy(stack, plan_mesh(stack, snapped=snapped, keep=keep), stack.accuracy, most_unknowns())
 
 
 def serves_again(one: Stack, other: Stack) -> bool:

@@ -12,6 +12,7 @@ from plancha.geometry.bodies import Source, Stack
 from plancha.geometry.grid import Grid
 from plancha.geometry.mesh import GROWTH, LARGEST, PlanMesh, SizeZone, mesh_of, snap_outlines
 from plancha.geometry.power_map import jump_lines, smallest_strong_feature, strong_regions
+from plancha.geometry.store import Arrays, Keep, made_anew
 
 PER_FEATURE = (
     1.15  # triangle sides across the smallest strong feature of a source, before every triangle is cut into four
@@ -132,16 +133,17 @@ def _onto(outline: shapely.Polygon, point: tuple[float, float]) -> tuple[float, 
     return near.x, near.y
 
 
-def plan_mesh(stack: Stack, refinement: float = 1.0, snapped: Sequence[str] = ()) -> PlanMesh:
+def plan_mesh(stack: Stack, refinement: float = 1.0, snapped: Sequence[str] = (), keep: Keep = made_anew) -> PlanMesh:
     """The plan mesh of a (snapped) stack; ``refinement`` divides the sizes asked for; how fast triangles grow
-    away from there stays."""
-    return mesh_of(
-        _all_shapes(stack),
-        size_zones(stack, refinement),
-        embedded_lines(stack),
-        largest=_ceiling(stack, refinement),
-        snapped=snapped,
-    )
+    away from there stays. ``keep`` may know it already (geometry/store)."""
+    asked = _all_shapes(stack), size_zones(stack, refinement), embedded_lines(stack), _ceiling(stack, refinement)
+
+    def meshed() -> Arrays:
+        mesh = mesh_of(*asked)
+        return {"points": mesh.points, "triangles": mesh.triangles}
+
+    found = keep("mesh", asked, meshed)
+    return PlanMesh(found["points"], found["triangles"], tuple(snapped))
 
 
 def _ceiling(stack: Stack, refinement: float) -> float:
