@@ -34,6 +34,10 @@ CHECKS = {
     "mypy": ["mypy", ".links/plancha", "start.py"],
     "pytest": ["pytest", "-n", "2"],
 }
+BROWSER = {
+    "chromium": "chromium",
+    "chromedriver": "chromium-driver",
+}  # what the page's tests need: program, Debian package
 OFFLINE = ("NewConnectionError", "NameResolutionError", "ConnectTimeoutError", "ProxyError", "from versions: none")
 UNFETCHED = ("Failed to fetch", "Temporary failure resolving", "Unable to locate package")
 
@@ -125,6 +129,20 @@ def require_system(new_environment: bool) -> None:
         missing, _ = missing_from_system(new_environment)
     if missing:
         raise SetupError(shared_libraries().missing_message(missing, line))
+
+
+def look_for_browser() -> None:
+    """Install the browser that the page is tested in where that may be done; without it these tests say so and are skipped."""
+    packages = [package for program, package in BROWSER.items() if shutil.which(program) is None]
+    if not packages:
+        return
+    line = shared_libraries().install_line(packages)
+    try:
+        if not may_install_packages():
+            raise SetupError(f"on Debian, as root: {line}")
+        install_packages(line)
+    except SetupError as error:
+        print(f"{error}\nwithout {' and '.join(packages)} the tests of the page in a browser are skipped")
 
 
 def wanted_setup(extra: str) -> dict[str, str]:
@@ -242,6 +260,7 @@ def demo() -> int:
 def test() -> int:
     """Run the linter, the type checker and the tests, all of them even where one fails."""
     set_up("test")
+    look_for_browser()
     codes = {name: run(command) for name, command in CHECKS.items()}
     for name, code in codes.items():
         print(f"{name}: {'passed' if code == 0 else f'failed (exit code {code})'}")

@@ -1,4 +1,4 @@
-"""The command line: new, check, solve, report, measured, rank, fans, compare, materials, schema.
+"""The command line: new, check, solve, page, report, measured, rank, fans, compare, materials, schema.
 
 It parses with nothing heavy imported; each command loads what it needs.
 """
@@ -61,6 +61,7 @@ def parser() -> argparse.ArgumentParser:
     )
     solve.add_argument("--no-pictures", action="store_true", help="write no PNG files")
     solve.add_argument("--window", action="store_true", help="open an interactive window afterwards; needs a display")
+    _add_page(commands)
     _add_report(commands)
     _add_measured(commands)
     _add_rank(commands)
@@ -83,6 +84,17 @@ def parser() -> argparse.ArgumentParser:
     )
     schema.add_argument("-o", "--out", type=Path, help="file for it (default: print it)")
     return whole
+
+
+def _add_page(commands: argparse._SubParsersAction) -> None:
+    page = commands.add_parser(
+        "page",
+        help="see and change a study in the browser, on a page that this machine alone can reach",
+        epilog="Example: plancha page study.toml",
+    )
+    page.add_argument("study", type=Path, nargs="?", help="opened at once (default: choose on the page)")
+    page.add_argument("--port", type=int, default=0, help="where to listen on 127.0.0.1 (default: any that is free)")
+    page.add_argument("--no-browser", action="store_true", help="only print the address")
 
 
 def _add_report(commands: argparse._SubParsersAction) -> None:

@@ -8,48 +8,11 @@ from pathlib import Path
 from rich.console import Console
 from rich.text import Text
 
+from plancha.app.new_study import NEW_MAP, NEW_STUDY
 from plancha.geometry.faults import Fault, StudyError
 
 CLOCK = 0.05  # s by which a file's time may lag behind the clock
 WIDTH = 118  # of tables where the output is no terminal
-NEW_STUDY = """\
-# Invented data. A first study: change it, then run   plancha check study.toml   and   plancha solve study.toml
-title = "First study (invented)"
-ambient = "35 degC"
-
-[plate]                           # seen from the cooled side, x right, y up, origin at the lower left corner
-size = ["100 mm", "80 mm"]
-thickness = "3 mm"
-material = "copper C11000"        # plancha materials   lists them
-
-[[component]]
-name = "processor"
-at = ["36 mm", "30 mm"]
-size = ["24 mm", "20 mm"]
-limit = "95 degC"
-power = "180 W"
-map = { file = "power_map.csv", unit = "W/cm^2", seen_from = "cooled side", scale = true }
-layers = [                        # from the chip outward
-    { material = "silicon", thickness = "0.775 mm" },
-    { name = "interface", bond_line = "50 um", conductivity = "5 W/m/K", contact = "2 mm^2 K/W" },
-]
-
-[cooling]                         # on the cooled side of the plate
-coefficient = "2500 W/m^2/K"      # of the bare face, fins included
-
-[[case]]                          # load cases: any number may be overridden by name
-name = "hot day, aged interface"
-ambient = "45 degC"
-processor.interface.bond_line = "80 um"
-"""
-NEW_MAP = """\
-# invented; first row = top row, as seen from the cooled side
-20,20,25,25,20,20
-20,60,90,40,25,20
-20,60,60,40,25,20
-30,30,40,40,30,20
-30,30,30,30,30,30
-"""
 
 
 def console() -> Console:
@@ -111,6 +74,22 @@ def solve(given: argparse.Namespace) -> int:
     except BaseException as error:
         _note_results(error, folder, began)
         raise
+    return 0
+
+
+def page(given: argparse.Namespace) -> int:
+    """Serve the page on which a study is seen and changed, until Ctrl-C."""
+    import webbrowser
+
+    from plancha.app.page import serve
+
+    def announce(address: str) -> None:
+        """Say where the page is, and open it."""
+        console().print(f"The page is at {address}   (Ctrl-C ends it)", soft_wrap=True)
+        if not given.no_browser:
+            webbrowser.open(address)
+
+    serve(given.study, given.port, announce)
     return 0
 
 

@@ -1,6 +1,8 @@
 """A component's budget: area means, plane by plane, from its hot spot to the reference, each step with the heat that crosses it."""
 
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from functools import cache
 
 import numpy as np
 
@@ -9,7 +11,7 @@ from plancha.fem.finned import bank_coolant, bank_heat, film_name, fin_bodies, p
 from plancha.fem.planes import active_elements, contact_elements, cooled_elements, joint_heat, plan_mean
 from plancha.fem.solve import Solution
 from plancha.geometry.air import Bank
-from plancha.geometry.bodies import COMPONENT_SIDE, COOLED_SIDE, Film, Held, Joint, Source
+from plancha.geometry.bodies import COMPONENT_SIDE, COOLED_SIDE, Film, Held, Joint, Source, Stack
 
 End = Film | Held | Bank  # what a chain may end with
 NOTHING = 1e-9  # K; a step of less than this is none
@@ -53,19 +55,36 @@ def _plane(solution: Solution, body: int, face: int, elements: np.ndarray) -> Pl
     return Plane(body, face, elements, plan_mean(solution.sheets.space, solution.face(body, face), elements))
 
 
-def way_out(solution: Solution, source: Source) -> tuple[list[int], list[int], End | None]:
+Way = tuple[list[int], list[int], End | None]
+
+
+def way_out(solution: Solution, source: Source) -> Way:
     """Bodies from the chip to the one whose film, fins or held face end the chain, the joints between, and that end.
 
     Bodies that stand for fins are part of their bank. Beyond the body the component sits on, the way
     follows the joint or film that takes the most heat.
     """
-    stack = solution.sheets.stack
+    return ways_out(solution, [source])[0]
+
+
+def ways_out(solution: Solution, sources: Sequence[Source]) -> list[Way]:
+    """The ways out of several sources: what they have in common is looked at once."""
+    heat_of, ends_of = cache(lambda joint: abs(joint_heat(solution, joint))), cache(lambda body: _ends(solution, body))
+    return [_way_out(solution.sheets.stack, source, heat_of, ends_of) for source in sources]
+
+
+def _way_out(
+    stack: Stack,
+    source: Source,
+    heat_of: Callable[[int], float],
+    ends_of: Callable[[int], list[tuple[float, End]]],
+) -> Way:
     bodies, joints = list(source.chain), list(source.joints)
     aside = _chips(stack.sources) | fin_bodies(stack)
     while True:
-        ends = _ends(solution, bodies[-1])
+        ends = ends_of(bodies[-1])
         onward = [
-            (abs(joint_heat(solution, number)), number)
+            (heat_of(number), number)
             for number, joint in enumerate(stack.joints)
             if bodies[-1] in (joint.lower, joint.upper)
             and number not in joints

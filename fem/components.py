@@ -66,15 +66,18 @@ class ProbeReading:
 
 def probe_readings(solution: Solution) -> list[ProbeReading]:
     """Temperatures of all probes, each with its offset from the hottest peak of all components."""
-    sheets = solution.sheets
-    peaks = [active_peak(solution, source).value for source in sheets.stack.sources]
+    peaks = [active_peak(solution, source).value for source in solution.sheets.stack.sources]
     hottest = max(peaks, default=float(solution.temperature.max()))
-    readings = []
+    return [ProbeReading(name, value, hottest - value) for name, value in probe_temperatures(solution).items()]
+
+
+def probe_temperatures(solution: Solution) -> dict[str, float]:
+    """Temperatures [K] of all probes by their names."""
+    sheets, found = solution.sheets, {}
     for probe in sheets.stack.probes:
         element, shapes = locate(sheets.space, probe.point, sheets.slabs[probe.body].pattern.elements)
-        value = float(shapes @ solution.face(probe.body, probe.face)[sheets.space.element_nodes[element]])
-        readings.append(ProbeReading(probe.name, value, hottest - value))
-    return readings
+        found[probe.name] = float(shapes @ solution.face(probe.body, probe.face)[sheets.space.element_nodes[element]])
+    return found
 
 
 @dataclass(frozen=True)

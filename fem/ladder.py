@@ -1,20 +1,21 @@
 """The substitution ladder: the lumped assumptions replaced one after the other, in a fixed order, each with its kelvin."""
 
+from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
-from plancha.fem.budget import way_out
+from plancha.fem.budget import ways_out
 from plancha.fem.components import active_peak
 from plancha.fem.estimate import constant_conductivity
 from plancha.fem.feedback import has_feedback
 from plancha.fem.film_readings import frozen_films
 from plancha.fem.finned import film_name, without_flows
-from plancha.fem.lumped import Lumped, lumped_estimate, mean_coefficient
+from plancha.fem.lumped import Link, Lumped, lumped_chain, lumped_estimate, mean_coefficient
 from plancha.fem.planes import cooled_elements
 from plancha.fem.sheets import Sheets, plan_loads_of, sheets_of, unit_loads
 from plancha.fem.solve import Solution, solve
 from plancha.fem.thickness import SHEET_DEGREE, Through
 from plancha.geometry.air import Bank
-from plancha.geometry.bodies import Body, Film, Joint, Source, Stack, with_more_impedance
+from plancha.geometry.bodies import Body, Film, Held, Joint, Source, Stack, with_more_impedance
 from plancha.geometry.grid import Grid
 from plancha.geometry.power_map import peak_flux
 
@@ -52,20 +53,33 @@ def rung_names(stack: Stack) -> tuple[str, ...]:
 
 def lumped_of(solution: Solution) -> list[Lumped]:
     """The lumped estimate of every component, along the way its heat takes in the solution."""
-    stack, written = plain_stack(solution), solution.sheets.stack
-    ways = [way_out(solution, source) for source in written.sources]
+    stack = plain_stack(solution)
+    return [lumped_estimate(stack, *way) for way in _lumped_ways(solution, stack)]
+
+
+def lumped_chains(solution: Solution) -> dict[str, list[Link]]:
+    """The lumped chains of all components by their names, without the estimates that are built on them."""
+    stack = plain_stack(solution)
+    return {stack.sources[way[0]].name: lumped_chain(stack, *way)[0] for way in _lumped_ways(solution, stack)}
+
+
+LumpedWay = tuple[int, list[int], list[int], Film | Held | None, float, dict[int, float]]
+
+
+def _lumped_ways(solution: Solution, stack: Stack) -> Iterator[LumpedWay]:
+    """What `lumped.lumped_chain` needs of each component beside the stack."""
+    written = solution.sheets.stack
+    ways = ways_out(solution, written.sources)
     heat = {
         body: sum(source.power for source, (bodies, _, _) in zip(stack.sources, ways) if body in bodies)
         for body in range(len(written.bodies))
     }
-    found = []
     for number, (bodies, joints, end) in enumerate(ways):
         area = 0.0 if end is None else float(solution.sheets.space.areas[cooled_elements(solution, end)].sum())
         if isinstance(end, Bank | Film):
             name = film_name(end) if isinstance(end, Bank) else end.name
             end = next(film for film in stack.films if film.name == name)
-        found.append(lumped_estimate(stack, number, bodies, joints, end, area, heat))
-    return found
+        yield number, bodies, joints, end, area, heat
 
 
 def plain_stack(solution: Solution) -> Stack:

@@ -80,7 +80,7 @@ def lumped_estimate(
     rims are left out: the estimate knows one way.
     """
     source = stack.sources[number]
-    chain, seat = _chain(stack, source, bodies, joints, end, end_area, heat)
+    chain, seat = lumped_chain(stack, number, bodies, joints, end, end_area, heat)
     offset = 0.0 if end is None else end.temperature - stack.reference
     flat = sum(link.resistance * link.heat for link in chain) + offset
     estimates = [Estimate("one-dimensional", flat)]
@@ -92,16 +92,17 @@ def lumped_estimate(
     return Lumped(source.name, tuple(chain), seat, tuple(estimates))
 
 
-def _chain(
+def lumped_chain(
     stack: Stack,
-    source: Source,
+    number: int,
     bodies: Sequence[int],
     joints: Sequence[int],
     end: Film | Held | None,
     end_area: float,
     heat: Mapping[int, float],
 ) -> tuple[list[Link], int]:
-    chain: list[Link] = []
+    """The chain of resistances of one component, and which link is the body that it sits on; arguments as of ``lumped_estimate``."""
+    source, chain = stack.sources[number], list[Link]()
     area, seat = source.outline.area, 0
     for position, body in enumerate(bodies):
         own = position < len(source.chain) - 1

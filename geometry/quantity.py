@@ -1,6 +1,7 @@
 """How a number of a study must be written: dimension and bounds, as an annotation of the data model's fields."""
 
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import Annotated, Any
 
 from plancha.geometry.units import DIMENSIONS, UnitFault, show, to_si
@@ -71,6 +72,10 @@ def quantity(dimension: str, **bounds: float) -> Any:
     return Annotated[float, Quantity(dimension, **bounds)]
 
 
+# The page reads the same texts again with every change.
+_read_before = lru_cache(maxsize=4096)(to_si)
+
+
 def read_quantity(text: object, quantity: Quantity) -> float:
     """The SI value of a text that must keep the bounds of a quantity.
 
@@ -92,7 +97,7 @@ def read_quantity(text: object, quantity: Quantity) -> float:
         As ``to_si``, or if the value is out of bounds.
     """
     try:
-        value = to_si(text, quantity.dimension)
+        value = _read_before(text, quantity.dimension) if isinstance(text, str) else to_si(text, quantity.dimension)
     except UnitFault as fault:
         raise UnitFault(fault.message, quantity.allowed, fault.hint) from None
     lowest, highest = quantity.at_least, quantity.at_most

@@ -19,7 +19,19 @@ from plancha.geometry.stack import stack_faults, stack_of
 from plancha.geometry.study import Study
 from plancha.geometry.validation import remains_of, study_from
 
-__all__ = ["BASE_CASE", "Case", "StudyFile", "changed_case", "files_named", "read_study"]
+__all__ = [
+    "BASE_CASE",
+    "FILE_KEYS",
+    "Case",
+    "StudyFile",
+    "WrittenStudy",
+    "changed_case",
+    "files_in",
+    "files_named",
+    "read_study",
+    "study_of",
+    "written_study",
+]
 
 LARGEST_STUDY = 2_000_000  # bytes
 FILE_KEYS = ("file", "curve")  # keys of a study that name a file
@@ -50,8 +62,8 @@ class StudyFile:
 
 
 @dataclass(frozen=True)
-class _Source:
-    """The study file as read: its path, its table with top-level lists written as lists, and the line of each key."""
+class WrittenStudy:
+    """A study file as written: its path, its table with top-level lists written as lists, and the line of each key."""
 
     path: FilePath
     table: dict[str, Any]
@@ -69,9 +81,15 @@ def read_study(path: str | FilePath) -> StudyFile:
     Raises
     ------
     StudyError
-        With every fault of the file, its CSV files and its load cases: in the order of the lines, fifty at most.
+        With every fault of the file, its CSV files and its load cases: in the order of the lines, fifty at most. Each bears the
+        ``path`` of keys that leads to its place in the study.
     """
-    source = _source(FilePath(path))
+    return study_of(_text(FilePath(path)), FilePath(path))
+
+
+def study_of(text: str, path: FilePath) -> StudyFile:
+    """As ``read_study`` of a study that is at hand as text; messages call it by the path, whose folder holds its CSV files."""
+    source = written_study(text, path)
     reading = Reading(functools.cache(read_power_map), functools.cache(read_grid))
     variants, faults = variants_of(source.table)
     cases: list[Case] = []
@@ -88,19 +106,20 @@ def read_study(path: str | FilePath) -> StudyFile:
 
 def files_named(study: StudyFile) -> list[str]:
     """All files that a study and its load cases name, each once, in the order of their names."""
-    return sorted({name for case in study.cases for name in _files_in(case.table)})
+    return sorted({name for case in study.cases for name in files_in(case.table)})
 
 
-def _files_in(value: Any) -> Iterator[str]:
+def files_in(value: Any) -> Iterator[str]:
+    """Every name of a file inside a study's table or list, in the order of writing."""
     if isinstance(value, Mapping):
         for key, inner in value.items():
             if key in FILE_KEYS and isinstance(inner, str):
                 yield inner
             else:
-                yield from _files_in(inner)
+                yield from files_in(inner)
     elif isinstance(value, list):
         for inner in value:
-            yield from _files_in(inner)
+            yield from files_in(inner)
 
 
 def changed_case(case: Case, folder: FilePath, changes: Mapping[str, str], reading: Reading | None = None) -> Case:
@@ -141,12 +160,18 @@ def _checked(variant: Variant, folder: FilePath, reading: Reading) -> Case | lis
         return list(error.faults)
 
 
-def _source(path: FilePath) -> _Source:
-    text = _text(path)
+def written_study(text: str, path: FilePath) -> WrittenStudy:
+    """The table of a study's text, unchecked but for being TOML.
+
+    Raises
+    ------
+    StudyError
+        If it is no TOML, or nested too deeply.
+    """
     table = _table(text, path)
     single = [kind for kind in (*KINDS, "case") if isinstance(table.get(kind), dict)]
     lines = {_numbered(key, single): line for key, line in key_lines(text).items()}
-    return _Source(path, {key: [value] if key in single else value for key, value in table.items()}, lines)
+    return WrittenStudy(path, {key: [value] if key in single else value for key, value in table.items()}, lines)
 
 
 def _numbered(key: Path, single: Iterable[str | int]) -> Path:
@@ -208,7 +233,7 @@ def _toml_fault(path: FilePath, text: str, words: str) -> Fault:
     return Fault("", message, hint=hint, file=str(path), line=line)
 
 
-def _news(found: Iterable[Fault], variant: Variant, source: _Source, known: Iterable[Fault]) -> list[Fault]:
+def _news(found: Iterable[Fault], variant: Variant, source: WrittenStudy, known: Iterable[Fault]) -> list[Fault]:
     """The faults of a load case that are not told yet, placed where the case causes them."""
     if not variant.path:
         return list(found)
@@ -217,7 +242,7 @@ def _news(found: Iterable[Fault], variant: Variant, source: _Source, known: Iter
     return [fault if fault.file else _in_case(fault, variant, source) for fault in news]
 
 
-def _in_case(fault: Fault, variant: Variant, source: _Source) -> Fault:
+def _in_case(fault: Fault, variant: Variant, source: WrittenStudy) -> Fault:
     """A fault of the changed study, at the key of the case that touches its place, else at the case."""
     touching = (
         at
@@ -231,7 +256,7 @@ def _in_case(fault: Fault, variant: Variant, source: _Source) -> Fault:
     )
 
 
-def _placed(fault: Fault, source: _Source) -> Fault:
+def _placed(fault: Fault, source: WrittenStudy) -> Fault:
     if fault.file:
         return fault
     return replace(fault, file=str(source.path), line=line_of(fault.path, source.lines))
@@ -239,7 +264,7 @@ def _placed(fault: Fault, source: _Source) -> Fault:
 
 def _in_order(faults: list[Fault], file: str) -> list[Fault]:
     """Each fault once, the study's own by line, then those of CSV files; the rest beyond fifty is counted."""
-    once = list(dict.fromkeys(replace(fault, path=()) for fault in faults))
+    once = list({str(fault): fault for fault in faults}.values())
     once.sort(key=lambda fault: (fault.file != file, fault.line or 0))
     rest = len(once) - SHOWN_FAULTS
     return [*once[:SHOWN_FAULTS], *([Fault("", f"... and {rest} more faults", file=file)] if rest > 0 else [])]

@@ -36,6 +36,28 @@ def without_libgl(start, monkeypatch) -> None:
     monkeypatch.setattr(start, "shared_libraries", lambda: stand_in)
 
 
+def test_a_browser_is_installed_where_that_may_be_done_and_else_its_line_is_said(start, monkeypatch, capsys):
+    asked = []
+    monkeypatch.setattr(start.shutil, "which", lambda program: None)
+    monkeypatch.setattr(start, "may_install_packages", lambda: True)
+    monkeypatch.setattr(start, "install_packages", asked.append)
+    start.look_for_browser()
+    assert asked == ["apt-get update && apt-get install -y --no-install-recommends chromium chromium-driver"]
+    monkeypatch.setattr(start, "may_install_packages", lambda: False)
+    start.look_for_browser()
+    said = capsys.readouterr().out
+    assert (
+        len(asked) == 1 and f"as root: {asked[0]}" in said and "the tests of the page in a browser are skipped" in said
+    )
+
+
+def test_no_browser_is_asked_for_where_there_is_one(start, monkeypatch, capsys):
+    monkeypatch.setattr(start.shutil, "which", lambda program: f"/usr/bin/{program}")
+    monkeypatch.setattr(start, "may_install_packages", lambda: pytest.fail("nothing is missing"))
+    start.look_for_browser()
+    assert capsys.readouterr().out == ""
+
+
 @pytest.mark.parametrize("arguments", [[], ["polish"], ["demo", "polish"]])
 def test_anything_but_the_two_commands_gives_usage_and_exit_code_2(arguments):
     result = subprocess.run([sys.executable, ROOT / "start.py", *arguments], capture_output=True, text=True)

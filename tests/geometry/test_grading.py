@@ -47,8 +47,12 @@ def test_triangles_are_small_in_the_hot_spot_and_grow_away_from_it():
 def test_each_strong_region_has_a_zone_in_the_plates_coordinates():
     zones = size_zones(heated(spots((10, 10, 5, 5), (60, 20, 10, 40))))
     small, large = sorted((zone for zone in zones if zone.size < 0.002), key=lambda zone: zone.size)
-    assert small.box == pytest.approx((0.032, 0.022, 0.033, 0.023)) and small.size == pytest.approx(0.001 / PER_FEATURE / ASKEW)
-    assert large.box == pytest.approx((0.034, 0.032, 0.042, 0.034)) and large.size == pytest.approx(0.002 / PER_FEATURE / ASKEW)
+    assert small.box == pytest.approx((0.032, 0.022, 0.033, 0.023)) and small.size == pytest.approx(
+        0.001 / PER_FEATURE / ASKEW
+    )
+    assert large.box == pytest.approx((0.034, 0.032, 0.042, 0.034)) and large.size == pytest.approx(
+        0.002 / PER_FEATURE / ASKEW
+    )
 
 
 def test_refinement_divides_every_size():
