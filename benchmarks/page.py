@@ -184,9 +184,7 @@ def take_pictures(folder: Path) -> None:
             wait_for(browser, "document.body.dataset.confirmed")
             time.sleep(4.0)
             with Image.open(io.BytesIO(browser.get_screenshot_as_png())) as shot:
-                shot.convert("RGB").quantize(255, method=Image.Quantize.MAXCOVERAGE).save(
-                    folder / "wide.png", optimize=True
-                )
+                shot.convert("RGB").save(folder / "wide.png", optimize=True)
         finally:
             browser.quit()
             process.terminate()
