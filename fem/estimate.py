@@ -23,7 +23,7 @@ from plancha.fem.film_readings import frozen_films
 from plancha.fem.finned import settled_flows
 from plancha.fem.operating import operating
 from plancha.fem.plan import PlanSpace, plan_space
-from plancha.fem.refinement import finer_layers, raised, refined, worth_refining
+from plancha.fem.refinement import CUT, finer_layers, raised, refined, worth_refining
 from plancha.fem.resolution import through_of
 from plancha.fem.sheets import sheets_of
 from plancha.fem.solve import Solution, solve
@@ -47,7 +47,6 @@ FLOOR = 1e-5  # of a quantity: no estimate claims less
 ROUNDS = 8
 FLOW_PASSES = 3  # that settle what each flow expects to take
 OF_WANTED = 0.7  # what of the accuracy the thickness may take up before the plan is looked at
-CUT = 4  # every triangle of the first mesh is cut into four
 SHARE = 0.7  # of the error whose triangles or sub-layers a refinement cuts at least, and
 MOST_SHARE = 0.95  # at most: the more the more it must fall
 KEPT = 0.4  # of the wanted error: what may be left uncut

@@ -28,7 +28,7 @@ from plancha.fem.lumped import Lumped
 from plancha.fem.memory import most_unknowns, refuse_what_does_not_fit
 from plancha.fem.operating import gain_of, operating
 from plancha.fem.plan import plan_space
-from plancha.fem.refinement import halved, refined
+from plancha.fem.refinement import first_mesh, halved, refined
 from plancha.fem.resolution import through_of
 from plancha.fem.sheets import sheets_of
 from plancha.fem.slabs import conduction_key
@@ -86,7 +86,7 @@ def solve_with_estimate(stack: Stack, before: Solved | None = None, keep: Keep =
     if before is not None and serves_again(before.solution.sheets.stack, stack):
         return _solved_again(stack, before)
     refuse_what_does_not_fit(stack)
-    return solve_to_accuracy(stack, plan_mesh(stack, snapped=snapped, keep=keep), stack.accuracy, most_unknowns())
+    return solve_to_accuracy(stack, first_mesh(stack, snapped, keep), stack.accuracy, most_unknowns())
 
 
 def serves_again(one: Stack, other: Stack) -> bool:

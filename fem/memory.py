@@ -2,19 +2,20 @@
 
 import numpy as np
 
-from plancha.fem.refinement import halved
+from plancha.fem.refinement import CUT, halved
 from plancha.fem.resolution import through_of
+from plancha.fem.terms import LARGE
 from plancha.geometry.bodies import Stack
 from plancha.geometry.faults import Fault, StudyError
 from plancha.geometry.grading import predicted_triangles
 
-# Peak of the whole solve per plan node, thickness node squared and log2 of the plan nodes, measured on plates of 4,000 to 60,000 plan
-# nodes and 3 to 9 thickness nodes: 64 to 115.
+# Peak of the whole solve with a factor per plan node, thickness node squared and log2 of the plan nodes, measured on plates of 4,000
+# to 60,000 plan nodes and 3 to 9 thickness nodes: 64 to 115.
 BYTES = 115
+ITERATING = 2000  # bytes per unknown without a factor; measured at 140,000 to 900,000 unknowns: 1300 to 1500
 NODES_PER_TRIANGLE = 2  # of quadratic triangles
-CUT = 4  # every triangle of the plan mesh is cut into four
 SHARE = 0.5  # of the free memory that one problem may take
-LARGEST = 400_000  # unknowns at which refinement for accuracy stops, however much memory there is
+LARGEST = 1_000_000  # unknowns at which refinement for accuracy stops, however much memory there is
 
 
 def free_memory() -> float:
@@ -28,7 +29,9 @@ def predicted_memory(stack: Stack) -> tuple[float, float]:
     """Bytes that the first answer will take, and its number of unknowns."""
     plan = NODES_PER_TRIANGLE * CUT * np.maximum(predicted_triangles(stack), 1.0)
     through = np.array([len(halved(each).nodes) for each in through_of(stack)])
-    return float((BYTES * plan * through**2 * np.log2(plan)).sum()), float((plan * through).sum())
+    unknowns = float((plan * through).sum())
+    by_factor = float((BYTES * plan * through**2 * np.log2(plan)).sum())
+    return min(by_factor, ITERATING * unknowns) if unknowns > LARGE else by_factor, unknowns
 
 
 def refuse_what_does_not_fit(stack: Stack) -> None:
@@ -56,5 +59,4 @@ def refuse_what_does_not_fit(stack: Stack) -> None:
 
 def most_unknowns() -> float:
     """Number of unknowns at which refinement for accuracy stops."""
-    typical = BYTES * 5 * 16  # bytes per unknown at five thickness nodes and some 60,000 plan nodes
-    return min(LARGEST, SHARE * free_memory() / typical)
+    return min(LARGEST, SHARE * free_memory() / ITERATING)

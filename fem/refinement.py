@@ -1,5 +1,7 @@
 """Finer discretisations of the same problem: triangles cut into four, all or some; more degrees or sub-layers in thickness."""
 
+import math
+from collections.abc import Sequence
 from dataclasses import replace
 
 import numpy as np
@@ -8,8 +10,14 @@ from plancha.fem.plan import PlanSpace
 from plancha.fem.slabs import Slab
 from plancha.fem.solve import Solution
 from plancha.fem.thickness import SHEET_DEGREE, Through
+from plancha.geometry.bodies import Stack
+from plancha.geometry.grading import plan_mesh, predicted_triangles
 from plancha.geometry.mesh import PlanMesh, oriented, triangles_at
+from plancha.geometry.store import Keep, made_anew
 
+CUT = 4  # triangles that one is cut into
+MANY = 5_000  # triangles of one body that the mesher is asked for at most
+TOO_MANY = 2.5  # times the triangles wanted
 MOST_DEGREE = 4  # of a body of one layer, before it is cut
 
 
@@ -24,6 +32,22 @@ def refined(mesh: PlanMesh, marked: np.ndarray | None = None) -> PlanMesh:
     else:
         parents = triangles_at(mesh.points[mesh.triangles], finer.p[:, finer.t].mean(axis=1).T).astype(np.int32)
     return oriented(finer.p.T, finer.t.T, mesh.snapped, mesh, parents)
+
+
+def first_mesh(stack: Stack, snapped: Sequence[str] = (), keep: Keep = made_anew) -> PlanMesh:
+    """The plan mesh of a (snapped) stack: `plan_mesh`, or, where that would have many triangles, a coarser one that is cut in four.
+
+    Nested meshes are made sooner than fine ones, and solved on sooner. Where outlines alone ask for most of the triangles, a coarser
+    mesh has hardly fewer, and is not cut.
+    """
+    wanted = float(predicted_triangles(stack).max(initial=0.0))
+    cuts = max(0, math.ceil(math.log(max(wanted, 1.0) / MANY, CUT)))
+    mesh = plan_mesh(stack, 0.5**cuts, snapped, keep)
+    if cuts and len(mesh.triangles) * CUT**cuts > TOO_MANY * wanted:
+        return plan_mesh(stack, 1.0, snapped, keep)
+    for _ in range(cuts):
+        mesh = refined(mesh)
+    return mesh
 
 
 def halved(through: Through, marked: np.ndarray | None = None) -> Through:

@@ -9,12 +9,11 @@ import scipy.sparse as sp
 from plancha.fem.estimate import BEFORE, FLOOR, LEFT_OVER, QUANTITIES, Solved, constant_conductivity
 from plancha.fem.film_readings import frozen_films
 from plancha.fem.plan import barycentric, plan_space, shape_values
-from plancha.fem.refinement import raised
+from plancha.fem.refinement import first_mesh, raised
 from plancha.fem.resolution import through_of
 from plancha.fem.sheets import Sheets, sheets_of
 from plancha.fem.solve import Solution, solve
 from plancha.geometry.bodies import Probe, Stack
-from plancha.geometry.grading import plan_mesh
 from plancha.geometry.mesh import triangles_at
 
 MEAN = QUANTITIES.index("mean rise")  # a point away from hot spots converges like a mean, not like a peak
@@ -74,7 +73,7 @@ def sampling_errors(solved: Solved, samples: Samples) -> np.ndarray:
     else:
         stack = solved.constant.sheets.stack
     constant = solved.constant or fixed_discretisation(solved.solution)(stack)
-    space, through = plan_space(plan_mesh(stack)), through_of(stack)
+    space, through = plan_space(first_mesh(stack)), through_of(stack)
     coarse = sampled(solve(sheets_of(stack, space, through)), samples)
     finer = sampled(solve(sheets_of(stack, space, [raised(each) for each in through])), samples)
     answer = sampled(constant, samples)

@@ -20,7 +20,7 @@ def test_a_mesh_size_of_micrometres_is_refused_with_the_estimate_before_anything
     def meshed(*_, **__):
         raise AssertionError("the mesher was asked")
 
-    monkeypatch.setattr(findings, "plan_mesh", meshed)
+    monkeypatch.setattr(findings, "first_mesh", meshed)
     with pytest.raises(StudyError) as refused:
         solve_with_estimate(replace(PLATE, mesh_size=10e-6))
     (fault,) = refused.value.faults
