@@ -42,7 +42,8 @@ IS_PEAK = np.array(["mean" not in name for name in QUANTITIES])
 # does not, guards it. Chosen on random layered cases with known answers; judged on others (docs/accuracy.md).
 LEFT_OVER = np.array([0.18, 1.0, 0.18, 1.0])
 BEFORE = np.array([1.7, 2.0, 1.7, 2.0])
-GUARD = 0.2
+GUARD = 0.25
+ALIKE = 4  # power of mean over peak by which the guard fades
 FLOOR = 1e-5  # of a quantity: no estimate claims less
 ROUNDS = 8
 FLOW_PASSES = 3  # that settle what each flow expects to take
@@ -167,7 +168,7 @@ def solve_to_accuracy(stack: Stack, mesh: PlanMesh, wanted: float, most_unknowns
     coarse = cache(lambda through: trial(simple, space, through))
     through = _settled_layers(coarse, through, wanted, most_unknowns / CUT)
     finest = trial(simple, plan_space(refined(mesh)), through)
-    plan = guarded(LEFT_OVER, change(finest, coarse(through)))
+    plan = guarded(LEFT_OVER, finest, coarse(through))
     estimate = ErrorEstimate(finest.quantities, plan, thickness_error(coarse, through), wanted)
     for _ in range(ROUNDS):
         if estimate.reached or not len(stack.sources):
@@ -204,7 +205,7 @@ def _settled_layers(
 
 def thickness_error(coarse: Coarse, through: tuple[Through, ...]) -> np.ndarray:
     """Errors (sources, 4) of thickness functions: what one degree more changes, on a coarse mesh."""
-    return guarded(BEFORE, change(coarse(tuple(raised(each) for each in through)), coarse(through)))
+    return guarded(BEFORE, coarse(tuple(raised(each) for each in through)), coarse(through))
 
 
 def change(one: Trial, other: Trial) -> np.ndarray:
@@ -225,10 +226,13 @@ def change(one: Trial, other: Trial) -> np.ndarray:
     return size
 
 
-def guarded(factors: np.ndarray, size: np.ndarray) -> np.ndarray:
-    """Errors (sources, 4) from changes of that size, the peaks' guarded by the means'."""
+def guarded(factors: np.ndarray, better: Trial, worse: Trial) -> np.ndarray:
+    """Errors (sources, 4) from the change between two trials, the peaks' guarded by the means': the more the less they stand out."""
+    size, values = change(better, worse), np.abs(better.quantities)
     guard = np.zeros_like(size)
-    guard[:, 0], guard[:, 2] = GUARD * size[:, 1], GUARD * size[:, 3]
+    for peak, mean in ((0, 1), (2, 3)):
+        alike = np.divide(values[:, mean], values[:, peak], out=np.ones(len(size)), where=values[:, peak] > 0)
+        guard[:, peak] = GUARD * alike**ALIKE * size[:, mean]
     return factors * size + guard
 
 
@@ -257,7 +261,7 @@ def _updated(estimate: ErrorEstimate, before: Trial, after: Trial, coarse: Coars
     if after.space is before.space:
         return replace(estimate, values=after.quantities, thickness=thickness_error(coarse, after.through))
     # The triangles that were not cut keep their share of the error that was aimed at; of the others any share.
-    left = guarded(LEFT_OVER, change(after, before))
+    left = guarded(LEFT_OVER, after, before)
     is_aimed = (estimate.aim[1] == PEAK) == IS_PEAK
     plan = np.where(is_aimed, left + (1 - _share(estimate)) * estimate.plan, np.maximum(left, estimate.plan))
     return replace(estimate, values=after.quantities, plan=plan)
