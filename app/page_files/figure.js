@@ -213,10 +213,17 @@ function spotOnto(pen, frame, spot) {
     pen.lineTo(x, y + arm);
     pen.stroke();
   }
-  const size = 13.5 * frame.ratio;
+  const words = spotWords(pen, frame, spot);
+  textOnto(pen, spot.text, words.x, words.y, words.size, words.side > 0 ? "left" : "right", true);
+}
+
+// Where the hot spot's words stand: beside its cross, to the side (1 right, -1 left) where there is room.
+function spotWords(pen, frame, spot) {
+  const [x, y] = toPixel(frame, ...spot.at), size = 13.5 * frame.ratio, gap = 11 * frame.ratio;
   pen.font = `600 ${size}px ${FONT}`;
-  const isRight = x + arm + pen.measureText(spot.text).width + 8 * frame.ratio > frame.width;
-  textOnto(pen, spot.text, x + (isRight ? -1 : 1) * (arm + 3 * frame.ratio), y - 0.9 * size, size, isRight ? "right" : "left", true);
+  const width = pen.measureText(spot.text).width;
+  const side = x + gap + width + 5 * frame.ratio > frame.width ? -1 : 1;
+  return { x: x + side * gap, y: y - 0.9 * size, size, side, width };
 }
 
 function crossOnto(pen, frame, place) {
@@ -239,7 +246,10 @@ function crossOnto(pen, frame, place) {
 export function labelsOnto(pen, figure, spot) {
   const { frame, values, scale, layerOf } = figure;
   const apart = 64 * frame.ratio, taken = [...figure.named], done = new Map();
-  if (spot) taken.push(toPixel(frame, ...spot.at));
+  if (spot) {
+    const words = spotWords(pen, frame, spot);
+    for (const share of [0, 0.5, 1]) taken.push([words.x + words.side * share * words.width, words.y]);
+  }
   const digits = digitsOf(scale.step), clear = Math.round(16 * frame.ratio);
   const every = Math.max(7, Math.round(11 * frame.ratio));
   for (let py = clear; py < frame.height - clear; py += every) {
