@@ -37,10 +37,15 @@ def downloaded(browser, name: str) -> Path:
     """A file that the page gave, once it is whole."""
     path = browser.downloads / name
     end = time.monotonic() + 60
-    while not path.exists():
+    while not is_whole(path):
         assert time.monotonic() < end, f"{name} did not come: {browser.text('status')} {browser.text('faults')}"
         time.sleep(0.05)
     return path
+
+
+def is_whole(path: Path) -> bool:
+    """Whether a download is there with something in it: the browser makes an empty file first, and moves the whole one onto it."""
+    return path.exists() and path.stat().st_size > 0 and not any(path.parent.glob("*.crdownload"))
 
 
 @pytest.mark.parametrize("name", ["first", "tray", "cold_plate"])
