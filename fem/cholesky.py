@@ -20,7 +20,7 @@ class Cholesky:
         from cvxopt import cholmod
 
         self._cholmod = cholmod
-        system = _exchanged(sp.tril(matrix).tocoo())
+        system = exchanged(sp.tril(matrix).tocoo())
         self._factor = cholmod.symbolic(system)
         try:
             cholmod.numeric(system, self._factor)
@@ -33,7 +33,7 @@ class Cholesky:
 
         columns = right_side.reshape(len(right_side), -1)
         if columns.shape[1] > FEW and np.count_nonzero(columns) < SPARSE * columns.size:
-            found = self._cholmod.spsolve(self._factor, _exchanged(sp.coo_array(columns)))
+            found = self._cholmod.spsolve(self._factor, exchanged(sp.coo_array(columns)))
             starts, rows, values = (np.array(part).ravel() for part in found.CCS)
             return sp.csc_array((values, rows, starts), shape=columns.shape).toarray()
         x = dense(np.asfortranarray(columns))
@@ -45,7 +45,7 @@ class Cholesky:
         return self.solve(right_side)
 
 
-def _exchanged(matrix: sp.coo_array):
+def exchanged(matrix: sp.coo_array):
     """The matrix as CHOLMOD takes it."""
     from cvxopt import matrix as dense
     from cvxopt import spmatrix

@@ -9,6 +9,8 @@ from typing import Any
 import numpy as np
 import scipy.sparse as sp
 
+from plancha.fem.cholesky import exchanged
+
 # What CHOLMOD is to solve for, by its numbers.
 LOWER, UPPER, PERMUTED, PERMUTED_BACK = 4, 5, 7, 8
 
@@ -50,7 +52,7 @@ def energy_of(matrix: sp.csr_array) -> Energy:
     """The energy of a symmetric positive definite matrix."""
     from cvxopt import cholmod
 
-    system = _exchanged(matrix)
+    system = exchanged(sp.tril(matrix).tocoo())
     factor = cholmod.symbolic(system)
     cholmod.numeric(system, factor)
     return Energy(matrix, factor)
@@ -66,7 +68,7 @@ def face_inverse_root(matrix: sp.csr_array, face: np.ndarray) -> np.ndarray:
 
     size = matrix.shape[0]
     inner = np.setdiff1d(np.arange(size), face)
-    order = np.array(amd.order(_exchanged(matrix[inner][:, inner]))).ravel()
+    order = np.array(amd.order(exchanged(sp.tril(matrix[inner][:, inner]).tocoo()))).ravel()
     permutation = np.concatenate([inner[order], face])
     lower, kept = _factor_in_order(matrix[permutation][:, permutation])
     last = slice(size - len(face), size)
@@ -82,7 +84,7 @@ def _factor_in_order(matrix: sp.csr_array) -> tuple[sp.csc_array, np.ndarray]:
     from cvxopt import cholmod
     from cvxopt import matrix as dense
 
-    size, system = matrix.shape[0], _exchanged(matrix)
+    size, system = matrix.shape[0], exchanged(sp.tril(matrix).tocoo())
     before = dict(cholmod.options)
     cholmod.options["nmethods"] = 1  # else it looks for an order of its own
     try:
@@ -95,12 +97,3 @@ def _factor_in_order(matrix: sp.csr_array) -> tuple[sp.csc_array, np.ndarray]:
     cholmod.solve(factor, numbers, sys=PERMUTED)
     starts, rows, values = (np.array(part).ravel() for part in cholmod.getfactor(factor).CCS)
     return sp.csc_array((values, rows, starts), shape=(size, size)), np.array(numbers).ravel().astype(int)
-
-
-def _exchanged(matrix: sp.csr_array):
-    """The matrix's lower half as CHOLMOD takes it."""
-    from cvxopt import matrix as dense
-    from cvxopt import spmatrix
-
-    lower = sp.tril(matrix).tocoo()
-    return spmatrix(*(dense(np.ascontiguousarray(a)) for a in (lower.data, *lower.coords)), matrix.shape)

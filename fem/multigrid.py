@@ -45,6 +45,14 @@ class Columns:
             found[self.unknowns, column] = np.einsum("ijn,jn->in", self.inverse, left[self.unknowns, column])
 
 
+def relaxed_columns(columns: Sequence[Columns], left: np.ndarray) -> np.ndarray:
+    """All columns' inverses times what is left (size, columns), same shape."""
+    found = np.zeros_like(left)
+    for each in columns:
+        each.relax(left, found)
+    return found
+
+
 @dataclass(frozen=True)
 class Transfer:
     """One body's functions of the coarser level on the finer: unknowns of both, (nodes, m) each, and the plan's values between."""
@@ -74,21 +82,15 @@ class Level:
         low = high / BAND
         middle, half = (high + low) / 2, (high - low) / 2
         left = right_side.copy() if start is None else right_side - self.operator @ start
-        step = self._relaxed_columns(left) / middle
+        step = relaxed_columns(self.columns, left) / middle
         found = step.copy() if start is None else start + step
         ratio = half / middle
         for _ in range(RELAXATIONS - 1):
             left -= self.operator @ step
             following = 1 / (2 * middle / half - ratio)
-            step = following * ratio * step + 2 * following / half * self._relaxed_columns(left)
+            step = following * ratio * step + 2 * following / half * relaxed_columns(self.columns, left)
             ratio = following
             found += step
-        return found
-
-    def _relaxed_columns(self, left: np.ndarray) -> np.ndarray:
-        found = np.zeros_like(left)
-        for each in self.columns:
-            each.relax(left, found)
         return found
 
     def restricted(self, left: np.ndarray) -> np.ndarray:
@@ -260,9 +262,7 @@ def _largest(operator: Operator, columns: tuple[Columns, ...]) -> float:
     """Largest eigenvalue that the columns' inverses leave of the operator, by the power method."""
     state = np.random.default_rng(1).standard_normal((operator.size, 1))
     for _ in range(POWERS):
-        left, turned = operator @ state, np.zeros_like(state)
-        for each in columns:
-            each.relax(left, turned)
+        turned = relaxed_columns(columns, operator @ state)
         size = float(np.linalg.norm(turned))
         largest, state = size / float(np.linalg.norm(state)), turned / size
     return largest

@@ -17,12 +17,10 @@ import numpy as np
 import scipy.sparse as sp
 
 from plancha.fem.feedback import has_feedback
-from plancha.fem.sheets import Sheets, slab_matrix
-from plancha.fem.slabs import Slab, element_temperatures, slab_of
+from plancha.fem.sheets import Sheets
+from plancha.fem.slabs import Slab, along_and_across, element_temperatures, slab_term
 from plancha.fem.solve import Solution, SolveFailed, System, free_unknowns
 from plancha.fem.terms import Operator
-from plancha.geometry.bodies import Body
-from plancha.geometry.materials import Material
 
 SETTLED = 2e-2  # share of all heat that may be out of balance: peaks are then off by hundredths of a kelvin
 STEPS = 30
@@ -158,23 +156,10 @@ def _pieces(sheets: Sheets, temperature: np.ndarray) -> Iterator[Piece]:
         yield _piece(next(numbers), matrix, np.flatnonzero(np.diff(matrix.indptr)))
 
 
-def _along_and_across(sheets: Sheets, slab: Slab, temperature: np.ndarray) -> tuple[sp.csr_array, sp.csr_array]:
-    """What a body conducts along the plan and through its thickness: told apart by what twice the latter changes."""
-    whole = slab_matrix(sheets, slab, temperature).csr
-    twice = slab_of(sheets.space, _twice_through(slab.body), slab.pattern, slab.through, slab.unknowns)
-    across = slab_matrix(sheets, twice, temperature).csr - whole
-    return whole - across, across
-
-
-def _twice_through(body: Body) -> Body:
-    """The body with all its parts conducting twice as well through the thickness."""
-
-    def changed(material: Material) -> Material:
-        k_x, k_y, k_z = material.conductivity
-        return replace(material, conductivity=(k_x, k_y, 2 * k_z))
-
-    patches = tuple(replace(patch, material=changed(patch.material)) for patch in body.patches)
-    return replace(body, material=changed(body.material), patches=patches)
+def _along_and_across(sheets: Sheets, slab: Slab, temperature: np.ndarray) -> list[sp.csr_array]:
+    """What a body conducts along the plan and through its thickness."""
+    parts = along_and_across(slab_term(sheets.space, slab, sheets.stack.reference, temperature))
+    return [Operator(sheets.size, (part,)).csr for part in parts]
 
 
 def _piece(numbers: np.ndarray, matrix: sp.csr_array, unknowns: np.ndarray) -> Piece:

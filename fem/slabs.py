@@ -113,6 +113,12 @@ def slab_term(space: PlanSpace, slab: Slab, reference: float, temperature: np.nd
     return Term(slab.unknowns, tuple(plans), np.stack(throughs, axis=1).reshape(-1, *throughs[0].shape[1:]))
 
 
+def along_and_across(term: Term) -> tuple[Term, Term]:
+    """A body's conduction along the plan and through its thickness, apart: `slab_term` has their products in turn."""
+    along, across = (Term(term.unknowns, term.plans[n::2], term.throughs[n::2]) for n in (0, 1))
+    return along, across
+
+
 def plan_matrices(
     space: PlanSpace, pattern: PlanPattern, conduction: Conduction, factor: np.ndarray | float = 1.0
 ) -> tuple[sp.csr_array, sp.csr_array]:
