@@ -15,7 +15,7 @@ import scipy.sparse as sp
 from plancha.fem.exchanges import Exchange
 from plancha.fem.parameters import LINEAR, Parameter, own_value
 from plancha.fem.sheets import Sheets
-from plancha.fem.slabs import Slab, plan_matrices, slab_term
+from plancha.fem.slabs import Slab, along_and_across, plan_matrices, slab_term
 from plancha.fem.solve import Solution, free_unknowns, is_linear
 from plancha.fem.terms import Operator
 from plancha.geometry.bodies import Stack
@@ -191,8 +191,8 @@ def _pieces(solution: Solution) -> Iterator[tuple[str, int, tuple[str, ...], sp.
     joints = [number for number, joint in enumerate(sheets.stack.joints) if joint.impedance > 0]
     for number, slab in enumerate(sheets.slabs):
         for apart, elements in _parts(sheets, slab):
-            for kind in ("along", "across"):
-                yield kind, number, apart, _part_matrix(solution, slab, kind, elements)
+            for kind, matrix in zip(("along", "across"), _part_matrices(solution, slab, elements)):
+                yield kind, number, apart, matrix
     for number, term in zip(joints, sheets.joints):
         yield "joint", number, (), Operator(sheets.size, (term,)).csr
     for exchange in sheets.exchanges:
@@ -216,14 +216,14 @@ def _parts(sheets: Sheets, slab: Slab) -> Iterator[tuple[tuple[str, ...], np.nda
         yield tuple(kind for kind, is_own in own.items() if is_own), which == number
 
 
-def _part_matrix(solution: Solution, slab: Slab, kind: str, elements: np.ndarray) -> sp.csr_array:
-    sheets, is_along = solution.sheets, kind == "along"
-    keeps = np.array([[is_along], [is_along], [not is_along]]) * elements
-    conduction = replace(slab.conduction, conductivity=slab.conduction.conductivity * keeps)
+def _part_matrices(solution: Solution, slab: Slab, elements: np.ndarray) -> list[sp.csr_array]:
+    """What some of a body's elements (bool) conduct along the plan and through the thickness."""
+    sheets = solution.sheets
+    conduction = replace(slab.conduction, conductivity=slab.conduction.conductivity * elements)
     along, across = plan_matrices(sheets.space, slab.pattern, conduction)
     part = replace(slab, conduction=conduction, along=along, across=across)
     term = slab_term(sheets.space, part, sheets.stack.reference, solution.temperature)
-    return Operator(sheets.size, (term,)).csr
+    return [Operator(sheets.size, (each,)).csr for each in along_and_across(term)]
 
 
 def _exponent(parameter: Parameter, kind: str, number: int, apart: tuple[str, ...]) -> int:
