@@ -35,7 +35,7 @@ from plancha.fem.greedy import between, reduced_model, training_designs
 from plancha.fem.parameter_range import discretised_over
 from plancha.fem.parameters import Parameter, changed_stack
 from plancha.fem.plan import maximum, plan_space
-from plancha.fem.planes import active_elements, active_peak
+from plancha.fem.planes import active_elements
 from plancha.fem.plate_series import isotropic_layer
 from plancha.fem.reduced import Answers, ReducedModel, evaluate
 from plancha.fem.sheets import sheets_of
@@ -194,7 +194,7 @@ def discretisation_row(case: Case) -> str:
     for design in designs[:: len(designs) // ENDS]:
         stack = changed_stack(sheets.stack, case.parameters, design)
         fine = solve_with_estimate(replace(stack, accuracy=FINE)).estimate.values[0, 0]
-        peak = active_peak(solve(sheets_of(stack, sheets.space, through)), stack.sources[0]).value
+        peak = solve(sheets_of(stack, sheets.space, through)).peaks[stack.sources[0].name].value
         apart.append(abs((peak - stack.reference) / fine - 1))
     return f"| {case.name} | {100 * case.told[0]:.2f} % | {100 * max(apart):.2f} % | {100 * np.median(apart):.2f} % |"
 
@@ -258,7 +258,7 @@ def superposition_rows(seed: int) -> list[str]:
             source = replace(sheets.stack.sources[0], power=float(each.sum()), power_map=PowerMap(edges, edges, each))
             stack = replace(sheets.stack, sources=(source,))
             direct = solve(sheets_of(stack, sheets.space, [slab.through for slab in sheets.slabs]))
-            apart = max(apart, abs(peak / (active_peak(direct, source).value - stack.reference) - 1))
+            apart = max(apart, abs(peak / (direct.peaks[source.name].value - stack.reference) - 1))
         nodes = len(responses.shapes[0].controls.nodes)
         rows.append(f"| {tiles} x {tiles} | {nodes:,} | {made:.2f} | {one:,.0f} | {two:,.0f} | {apart:.1e} |")
     return rows

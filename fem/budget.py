@@ -6,7 +6,6 @@ from functools import cache
 
 import numpy as np
 
-from plancha.fem.components import active_peak
 from plancha.fem.finned import bank_coolant, bank_heat, film_name, fin_bodies, place_of_bank
 from plancha.fem.planes import active_elements, contact_elements, cooled_elements, joint_heat, plan_mean
 from plancha.fem.solve import Solution
@@ -122,7 +121,7 @@ def budget_of(solution: Solution, source: Source) -> Budget:
     bodies, joints, end = way_out(solution, source)
     plane = _plane(solution, bodies[0], source.face, active_elements(solution, source))
     others = any(other is not source and p > 0 for other, p in zip(stack.sources, solution.powers))
-    steps = [Step("hot spot above the mean", active_peak(solution, source).value - plane.mean, power, others)]
+    steps = [Step("hot spot above the mean", solution.peaks[source.name].value - plane.mean, power, others)]
     into_seat = power
     for position, (body, joint) in enumerate(zip(bodies, joints)):
         shared = others and position >= len(source.chain) - 1

@@ -20,8 +20,12 @@ class Cholesky:
         from cvxopt import cholmod
 
         self._cholmod = cholmod
-        system = exchanged(sp.tril(matrix).tocoo())
-        self._factor = cholmod.symbolic(system)
+        rows = np.repeat(np.arange(matrix.shape[0], dtype=matrix.indices.dtype), np.diff(matrix.indptr))
+        kept = matrix.indices <= rows
+        # The lower triangle row by row is the upper one column by column, which is how the other side keeps it.
+        upper = sp.coo_array((matrix.data[kept], (matrix.indices[kept], rows[kept])), matrix.shape)
+        system = exchanged(upper)
+        self._factor = cholmod.symbolic(system, uplo="U")
         try:
             cholmod.numeric(system, self._factor)
         except ArithmeticError as error:
@@ -50,4 +54,5 @@ def exchanged(matrix: sp.coo_array):
     from cvxopt import matrix as dense
     from cvxopt import spmatrix
 
-    return spmatrix(*(dense(np.ascontiguousarray(a)) for a in (matrix.data, *matrix.coords)), matrix.shape)
+    rows, columns = (dense(numbers.astype(np.int64)) for numbers in matrix.coords)
+    return spmatrix(dense(np.ascontiguousarray(matrix.data)), rows, columns, matrix.shape)

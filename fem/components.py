@@ -5,7 +5,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from plancha.fem.plan import Peak, locate, maximum
-from plancha.fem.planes import active_elements, active_peak, contact_elements, face_values, joint_heat, plan_mean
+from plancha.fem.planes import active_elements, contact_elements, face_values, joint_heat, plan_mean
+from plancha.fem.sheets import mean_weights
 from plancha.fem.solve import Solution
 from plancha.geometry.bodies import COMPONENT_SIDE
 
@@ -31,7 +32,7 @@ def component_states(solution: Solution) -> list[ComponentState]:
     """The state of every component; power-weighted by the map, or by area where the component has no power."""
     sheets, states = solution.sheets, []
     for number, source in enumerate(sheets.stack.sources):
-        elements, peak = active_elements(solution, source), active_peak(solution, source)
+        elements, peak = active_elements(solution, source), solution.peaks[source.name]
         face = solution.face(source.chain[0], source.face)
         weights = sheets.plan_loads[number]
         states.append(
@@ -66,7 +67,7 @@ class ProbeReading:
 
 def probe_readings(solution: Solution) -> list[ProbeReading]:
     """Temperatures of all probes, each with its offset from the hottest peak of all components."""
-    peaks = [active_peak(solution, source).value for source in solution.sheets.stack.sources]
+    peaks = [peak.value for peak in solution.peaks.values()]
     hottest = max(peaks, default=float(solution.temperature.max()))
     return [ProbeReading(name, value, hottest - value) for name, value in probe_temperatures(solution).items()]
 
@@ -106,12 +107,22 @@ def point_weights(solution: Solution, source: int, point: tuple[float, float]) -
 
 def peak_weights(solution: Solution, source: int) -> np.ndarray:
     """Weights (unknowns,) that give the temperature at a source's hot spot."""
-    return point_weights(solution, source, active_peak(solution, solution.sheets.stack.sources[source]).point)
+    return point_weights(solution, source, solution.peaks[solution.sheets.stack.sources[source].name].point)
 
 
-def peak_response(solution: Solution, source: int) -> np.ndarray:
-    """How a source's hot spot responds to heat placed at each unknown (unknowns,) [K/W]."""
-    return solution.system.responses(peak_weights(solution, source))
+def peak_responses(solution: Solution, sources: np.ndarray) -> np.ndarray:
+    """How hot spots of sources (numbers) respond to heat placed at each unknown (unknowns, sources) [K/W]."""
+    weights = [peak_weights(solution, source) for source in sources]
+    return solution.system.responses(np.array(weights).reshape(-1, solution.sheets.size).T)
+
+
+def mean_responses(solution: Solution, rises: np.ndarray, sources: np.ndarray) -> np.ndarray:
+    """As ``peak_responses`` of the area means of active faces. ``rises`` (unknowns, all sources) are the unit rises: where heat is
+    spread evenly they are these."""
+    weights, found = mean_weights(solution.sheets)[sources], rises[:, sources]
+    uneven = np.flatnonzero((weights != solution.sheets.unit_loads[sources]).any(axis=1))
+    found[:, uneven] = solution.system.responses(np.ascontiguousarray(weights[uneven].T))
+    return found
 
 
 def temperature_at(solution: Solution, source: int, point: tuple[float, float]) -> float:

@@ -13,7 +13,8 @@ import numpy as np
 from plancha.fem.components import (
     SpreadingResistance,
     component_states,
-    peak_response,
+    mean_responses,
+    peak_responses,
     spreading_at,
     spreading_resistances,
     temperature_at,
@@ -23,12 +24,13 @@ from plancha.fem.film_readings import frozen_films
 from plancha.fem.finned import settled_flows
 from plancha.fem.operating import operating
 from plancha.fem.plan import PlanSpace, plan_space
-from plancha.fem.refinement import CUT, finer_layers, raised, refined, worth_refining
+from plancha.fem.refinement import CUT, finer_layers, plan_errors, quartered, raised, refined, worst_triangles
 from plancha.fem.resolution import through_of
 from plancha.fem.sheets import sheets_of
 from plancha.fem.solve import Solution, solve
 from plancha.fem.thickness import Through
 from plancha.geometry.bodies import Body, Stack
+from plancha.geometry.grading import USUAL
 from plancha.geometry.materials import Material, conductivity_at, is_nonlinear
 from plancha.geometry.mesh import PlanMesh
 
@@ -41,7 +43,7 @@ IS_PEAK = np.array(["mean" not in name for name in QUANTITIES])
 # edge; the latter falls by a factor of two to five. A peak's change may pass through nothing by chance; a share of the mean's, which
 # does not, guards it. Chosen on random layered cases with known answers; judged on others (docs/accuracy.md).
 LEFT_OVER = np.array([0.15, 1.0, 0.15, 1.0])
-BEFORE = np.array([1.7, 2.0, 1.7, 2.0])
+BEFORE = np.array([1.8, 2.0, 1.8, 2.0])
 GUARD = 0.25
 ALIKE = 4  # power of mean over peak by which the guard fades
 FLOOR = 1e-5  # of a quantity: no estimate claims less
@@ -50,6 +52,9 @@ FLOW_PASSES = 3  # that settle what each flow expects to take
 OF_WANTED = 0.7  # what of the accuracy the thickness may take up before the plan is looked at
 SHARE = 0.7  # of the error whose triangles or sub-layers a refinement cuts at least, and
 MOST_SHARE = 0.95  # at most: the more the more it must fall
+# Share of each rise's error whose triangles are left uncut when it is first told, at USUAL accuracy; the less the more is asked.
+FIRST_LEFT = 0.5
+LEFT_POWER = 0.5
 KEPT = 0.4  # of the wanted error: what may be left uncut
 SMALL = 0.05  # of the largest rise: a component's own rise below this counts as this
 LEAST_RISE = 1e-6  # K; no rise counts as less: rounding of absolute temperatures is no error of the mesh
@@ -157,7 +162,37 @@ def solve_to_accuracy(stack: Stack, mesh: PlanMesh, wanted: float, most_unknowns
     Solved
         On the finest discretisation; ``estimate.reached`` tells whether the accuracy is met.
     """
-    simple, through, space = constant_conductivity(stack), tuple(through_of(stack)), plan_space(mesh)
+    through, space = tuple(through_of(stack)), plan_space(mesh)
+    stack, simple = _simplified(stack, space, through)
+    coarse = cache(lambda through: trial(simple, space, through))
+    through = _settled_layers(coarse, through, wanted, most_unknowns / CUT)
+    finer, shares = _cut(coarse(through), np.full((len(stack.sources), RISES), _first_share(wanted)))
+    finest = trial(simple, finer, through)
+    plan = guarded(left_over(shares), finest, coarse(through))
+    estimate = ErrorEstimate(finest.quantities, plan, thickness_error(coarse, through), wanted)
+    for _ in range(ROUNDS):
+        if estimate.reached or not len(stack.sources):
+            break
+        shares = np.zeros_like(shares)
+        if estimate.thickness[estimate.aim] > estimate.plan[estimate.aim]:
+            finer, through = finest.space, _finer_layers(finest, estimate)
+        else:
+            finer, shares = _cut(finest, _shares(estimate))
+        if _predicted(finest, finer, through) > most_unknowns:
+            break
+        following = trial(simple, finer, through)
+        estimate = _updated(estimate, finest, following, coarse, shares)
+        finest = following
+    constant = finest.solution
+    if constant.sheets.stack is stack:
+        return Solved(constant, constant, estimate)
+    # The same unknowns: its temperatures and factor are where k(T) starts from.
+    return Solved(operating(sheets_of(stack, finest.space, finest.through), start=constant), constant, estimate)
+
+
+def _simplified(stack: Stack, space: PlanSpace, through: Sequence[Through]) -> tuple[Stack, Stack]:
+    """The stack with what its flows expect to take settled, and that with constant conductivities and unforced films frozen."""
+    simple = constant_conductivity(stack)
     for _ in range(FLOW_PASSES if stack.flows else 0):
         flows = settled_flows(solve(sheets_of(simple, space, through)))
         if flows is None:
@@ -165,25 +200,7 @@ def solve_to_accuracy(stack: Stack, mesh: PlanMesh, wanted: float, most_unknowns
         stack, simple = replace(stack, flows=flows), replace(simple, flows=flows)
     if any(film.unforced is not None for film in stack.films):
         simple = frozen_films(simple, solve(sheets_of(simple, space, through)))
-    coarse = cache(lambda through: trial(simple, space, through))
-    through = _settled_layers(coarse, through, wanted, most_unknowns / CUT)
-    finest = trial(simple, plan_space(refined(mesh)), through)
-    plan = guarded(LEFT_OVER, finest, coarse(through))
-    estimate = ErrorEstimate(finest.quantities, plan, thickness_error(coarse, through), wanted)
-    for _ in range(ROUNDS):
-        if estimate.reached or not len(stack.sources):
-            break
-        finer, through = _refine(finest, estimate)
-        if _predicted(finest, finer, through) > most_unknowns:
-            break
-        following = trial(simple, finer, through)
-        estimate = _updated(estimate, finest, following, coarse)
-        finest = following
-    constant = finest.solution
-    if constant.sheets.stack is stack:
-        return Solved(constant, constant, estimate)
-    # The same unknowns: its temperatures and factor are where k(T) starts from.
-    return Solved(operating(sheets_of(stack, finest.space, finest.through), start=constant), constant, estimate)
+    return stack, simple
 
 
 def _settled_layers(
@@ -196,7 +213,7 @@ def _settled_layers(
         estimate = ErrorEstimate(now.quantities, nothing, thickness_error(coarse, through), OF_WANTED * wanted)
         if estimate.reached:
             break
-        _, finer = _refine(now, estimate)
+        finer = _finer_layers(now, estimate)
         if _predicted(now, now.space, finer) > most_unknowns:
             break
         through = finer
@@ -236,20 +253,51 @@ def guarded(factors: np.ndarray, better: Trial, worse: Trial) -> np.ndarray:
     return factors * size + guard
 
 
-def _refine(finest: Trial, estimate: ErrorEstimate) -> tuple[PlanSpace, tuple[Through, ...]]:
-    """The next discretisation: the worst component's worse direction."""
+def _finer_layers(now: Trial, estimate: ErrorEstimate) -> tuple[Through, ...]:
+    """Thickness functions made finer for the worst rise."""
     source, which = estimate.aim
-    felt = peak_response(finest.solution, source) if which == PEAK else finest.rises[:, source]
-    share = _share(estimate)
-    if estimate.thickness[source, which] > estimate.plan[source, which]:
-        return finest.space, finer_layers(finest.solution, felt, share)
-    mesh = refined(finest.space.mesh, worth_refining(finest.solution, felt, share))
-    return plan_space(mesh), finest.through
+    felt = _felt(now, *(np.array([source] if which == each else [], int) for each in range(RISES)))
+    return finer_layers(now.solution, felt[:, 0], float(_shares(estimate)[source, which]))
 
 
-def _share(estimate: ErrorEstimate) -> float:
-    """Share of the error whose triangles or sub-layers the next refinement cuts."""
-    return float(np.clip(1 - KEPT * estimate.wanted / estimate.worst, SHARE, MOST_SHARE))
+def _first_share(wanted: float) -> float:
+    """Share of each rise's error whose triangles are cut first: the more the more is asked for."""
+    return 1 - FIRST_LEFT * min(wanted / USUAL, 1.0) ** LEFT_POWER
+
+
+def _shares(estimate: ErrorEstimate) -> np.ndarray:
+    """Share (sources, RISES) of each rise's error that the next refinement is to cut; none where it is small enough."""
+    errors, enough = estimate.total[:, :RISES], estimate.wanted * estimate.scale[:, None]
+    shares = np.clip(1 - KEPT * enough / np.maximum(errors, enough), SHARE, MOST_SHARE)
+    return np.where(errors > enough, shares, 0.0)
+
+
+def _cut(now: Trial, wanted: np.ndarray) -> tuple[PlanSpace, np.ndarray]:
+    """The plan functions with triangles cut that hold the wanted shares (sources, RISES) of each rise's error.
+
+    And the shares that they do hold, likewise; 0 where none was wanted. Without sources all are cut.
+    """
+    peaks, means = (np.flatnonzero(wanted[:, which]) for which in range(RISES))
+    errors = plan_errors(now.solution, _felt(now, peaks, means))
+    marked = np.full(len(errors), not len(wanted))
+    for column, share in enumerate([*wanted[peaks, 0], *wanted[means, 1]]):
+        marked[worst_triangles(errors[:, column], share)] = True
+    mesh = refined(now.space.mesh, np.flatnonzero(marked))
+    held = errors[quartered(mesh)].sum(axis=0) / np.maximum(errors.sum(axis=0), 1e-300)
+    shares = np.zeros_like(wanted)
+    shares[peaks, 0], shares[means, 1] = np.split(held, [len(peaks)])
+    return plan_space(mesh), shares
+
+
+def _felt(now: Trial, peaks: np.ndarray, means: np.ndarray) -> np.ndarray:
+    """How peaks and means of sources (numbers) respond to heat at each unknown (unknowns, peaks and means)."""
+    return np.column_stack([peak_responses(now.solution, peaks), mean_responses(now.solution, now.rises, means)])
+
+
+def left_over(shares: np.ndarray) -> np.ndarray:
+    """LEFT_OVER (sources, 4) where only shares (sources, RISES) of the errors lie in triangles that were cut."""
+    shares = np.tile(np.clip(shares, 1 - FIRST_LEFT, 1.0), 2)
+    return LEFT_OVER + (1 + LEFT_OVER) * (1 - shares) / shares
 
 
 def _predicted(finest: Trial, space: PlanSpace, through: Sequence[Through]) -> float:
@@ -257,13 +305,13 @@ def _predicted(finest: Trial, space: PlanSpace, through: Sequence[Through]) -> f
     return finest.solution.sheets.size * len(space.areas) / len(finest.space.areas) * nodes[1] / nodes[0]
 
 
-def _updated(estimate: ErrorEstimate, before: Trial, after: Trial, coarse: Coarse) -> ErrorEstimate:
+def _updated(estimate: ErrorEstimate, before: Trial, after: Trial, coarse: Coarse, shares: np.ndarray) -> ErrorEstimate:
+    """The estimate after a refinement of the thickness, or of triangles with ``shares`` (sources, RISES) of each rise's error."""
     if after.space is before.space:
         return replace(estimate, values=after.quantities, thickness=thickness_error(coarse, after.through))
-    # The triangles that were not cut keep their share of the error that was aimed at; of the others any share.
-    left = guarded(LEFT_OVER, after, before)
-    is_aimed = (estimate.aim[1] == PEAK) == IS_PEAK
-    plan = np.where(is_aimed, left + (1 - _share(estimate)) * estimate.plan, np.maximum(left, estimate.plan))
+    # The triangles that were not cut keep their share of an error that was aimed at; of the others any share.
+    left, shares = guarded(LEFT_OVER, after, before), np.tile(shares, 2)
+    plan = np.where(shares > 0, left + (1 - shares) * estimate.plan, np.maximum(left, estimate.plan))
     return replace(estimate, values=after.quantities, plan=plan)
 
 

@@ -175,7 +175,8 @@ def findings_of(solved: Solved | Solution, thorough: bool = True) -> Findings:
         coupling=coupling(solution, rises) if thorough else Coupling((), np.zeros((0, 0)), np.zeros((0, 0))),
         spreading=spreading_resistances(solution, rises) if thorough else [],
         budgets=[budget_of(solution, source) for source in solution.sheets.stack.sources if source.power > 0],
-        sustainable=sustainable_power(solution),
+        # With the factor that the unit rises have made, fewer steps lead on from here.
+        sustainable=sustainable_power(replace(solution, near=solution.system) if thorough else solution),
         lumped=lumped,
         ladders=ladders(solution, lumped, constant) if thorough else [],
         flows=flow_readings(solution),

@@ -4,7 +4,6 @@ from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
 from plancha.fem.budget import ways_out
-from plancha.fem.components import active_peak
 from plancha.fem.estimate import constant_conductivity
 from plancha.fem.feedback import has_feedback
 from plancha.fem.film_readings import frozen_films
@@ -111,10 +110,10 @@ def ladders(solution: Solution, lumped: list[Lumped], constant: Solution | None 
     found = []
     for number, (estimate, source) in enumerate(zip(lumped, stack.sources)):
         peaks = [
-            active_peak(even, source).value + _drop_to_sheet(simple, replace(source, power_map=None)),
-            active_peak(mapped, source).value + _drop_to_sheet(simple, source),
-            active_peak(constant, source).value,
-            active_peak(solution, source).value,
+            even.peaks[source.name].value + _drop_to_sheet(simple, replace(source, power_map=None)),
+            mapped.peaks[source.name].value + _drop_to_sheet(simple, source),
+            constant.peaks[source.name].value,
+            solution.peaks[source.name].value,
         ]
         first = (estimate.rise("one-dimensional"), estimate.rise("closed form, maximum"))
         found.append(Ladder(lumped[number].component, (*first, *(peak - stack.reference for peak in peaks))))

@@ -6,7 +6,7 @@ import numpy as np
 
 from plancha.fem.components import unit_rises
 from plancha.fem.feedback import Runaway, has_feedback, loop_gain, power_at, settled_powers, slope_at
-from plancha.fem.sheets import Sheets, plan_loads_of, unit_loads
+from plancha.fem.sheets import Sheets, mean_weights
 from plancha.fem.solve import SETTLED, Solution, solve
 
 PASSES = 30
@@ -52,12 +52,6 @@ def operating(
     raise Runaway(
         f"power and temperature did not agree in {PASSES} passes; the last differ by {wanted - solution.powers} W"
     )
-
-
-def mean_weights(sheets: Sheets) -> np.ndarray:
-    """Weights (sources, unknowns) that give the area mean temperature of each component's active face."""
-    even = [replace(source, power_map=None, heat_depth=0.0) for source in sheets.stack.sources]
-    return unit_loads(sheets.slabs, even, plan_loads_of(sheets.space, sheets.slabs, even), sheets.size)
 
 
 def gain_of(solution: Solution) -> float | None:

@@ -1,5 +1,6 @@
 """Quadratic triangles in the plan: scikit-fem's element integrals, kept per element so that any coefficient is a weight."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 from functools import cache, cached_property
 
@@ -242,13 +243,24 @@ def maximum(space: PlanSpace, values: np.ndarray, elements: np.ndarray) -> Peak:
 
     ``values`` (plan nodes,) are the function's nodal values; corners, stationary points of the sides and of the inside are compared.
     """
-    local = values[space.element_nodes[elements]]
-    candidates = _stationary_points(local)
-    found = np.einsum("ecf,ef->ec", shape_values(candidates), local)
-    element, candidate = np.unravel_index(int(np.argmax(found)), found.shape)
-    corners = space.nodes[space.element_nodes[elements[element], :3]]
-    x, y = candidates[element, candidate] @ corners
-    return Peak(float(found[element, candidate]), (float(x), float(y)))
+    return maxima(space, [values[space.element_nodes[elements]]], [elements])[0]
+
+
+def maxima(space: PlanSpace, values: Sequence[np.ndarray], elements: Sequence[np.ndarray]) -> list[Peak]:
+    """The largest value, as ``maximum`` has it, of each of several parts: nodal values (elements, 6) on its elements."""
+    if not elements:
+        return []
+    candidates = _stationary_points(np.concatenate(values))
+    found = np.einsum("ecf,ef->ec", shape_values(candidates), np.concatenate(values))
+    corners = space.nodes[space.element_nodes[np.concatenate(elements), :3]]
+    peaks, first = [], 0
+    for part in elements:
+        own = found[first : first + len(part)]
+        element, candidate = np.unravel_index(int(np.argmax(own)), own.shape)
+        x, y = candidates[first + element, candidate] @ corners[first + element]
+        peaks.append(Peak(float(own[element, candidate]), (float(x), float(y))))
+        first += len(part)
+    return peaks
 
 
 def _stationary_points(local: np.ndarray) -> np.ndarray:

@@ -3,7 +3,7 @@
 import numpy as np
 
 from plancha.fem.exchanges import bare_elements, face_matrix, joint_conductance, shared_elements
-from plancha.fem.plan import Peak, PlanSpace, maximum
+from plancha.fem.plan import PlanSpace
 from plancha.fem.sheets import slab_matrix, source_elements
 from plancha.fem.slabs import Slab
 from plancha.fem.solve import Solution
@@ -31,12 +31,6 @@ def face_values(slab: Slab, space: PlanSpace, field: np.ndarray, face: int) -> n
 def active_elements(solution: Solution, source: Source) -> np.ndarray:
     """Elements of a component's active face."""
     return source_elements(solution.sheets.slabs, solution.sheets.space, source)
-
-
-def active_peak(solution: Solution, source: Source) -> Peak:
-    """Hottest point [K] of a component's active face, on the polynomial."""
-    values = solution.face(source.chain[0], source.face)
-    return maximum(solution.sheets.space, values, active_elements(solution, source))
 
 
 def contact_elements(solution: Solution, joint: int) -> np.ndarray:

@@ -159,10 +159,13 @@ def plate_response(
     """Rise per watt (m, n) at points (m, 2) or as means over rectangles (m, 4)."""
     result = np.empty((len(receivers), len(sources)))
     seen = [_modes(series, receivers, axis) for axis in (0, 1)]
+    # Along one axis many receivers lie alike.
+    alike = [np.unique(receivers[:, axis::2], axis=0, return_inverse=True) for axis in (0, 1)]
     for column, source in enumerate(sources):
         sent = [_modes(series, source[None], axis) for axis in (0, 1)]
         far = np.sum(((seen[0] * sent[0]) @ series.remainder) * (seen[1] * sent[1]), axis=1)
-        near = (_kernel(series, receivers, source, 0) * _kernel(series, receivers, source, 1)) @ series.weights
+        along = [_kernel(series, spans, source, axis)[place.ravel()] for axis, (spans, place) in enumerate(alike)]
+        near = (along[0] * along[1]) @ series.weights
         result[:, column] = far + near
     return result
 
@@ -176,18 +179,19 @@ def _modes(series: SplitSeries, spans: NDArray[np.float64], axis: int) -> NDArra
 
 
 def _kernel(
-    series: SplitSeries, receivers: NDArray[np.float64], source: NDArray[np.float64], axis: int
+    series: SplitSeries, spans: NDArray[np.float64], source: NDArray[np.float64], axis: int
 ) -> NDArray[np.float64]:
-    """What the heat kernel brings from the source and its mirror images to each receiver, (m, widths), [1/m]."""
+    """What the heat kernel brings along an axis from the source and its mirror images, (m, widths), [1/m], to points (m, 1) or to the
+    means of spans (m, 2), start and size."""
     width, side, size = series.widths[axis], series.plate[axis], source[axis + 2]
     begin = source[axis]
-    start = receivers[:, axis, None]
-    total = np.zeros((len(receivers), len(width)))
+    start = spans[:, :1]
+    total = np.zeros((len(spans), len(width)))
     for low in (begin, -begin - size, 2 * side - begin - size):
-        if receivers.shape[1] == 2:
+        if spans.shape[1] == 1:
             total += erf((start - low) / width) - erf((start - low - size) / width)
             continue
-        end = start + receivers[:, axis + 2, None]
+        end = start + spans[:, 1:]
         rise = _erf_integral(end - low, width) - _erf_integral(start - low, width)
         fall = _erf_integral(end - low - size, width) - _erf_integral(start - low - size, width)
         total += (rise - fall) / (end - start)

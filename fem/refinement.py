@@ -5,6 +5,7 @@ from collections.abc import Sequence
 from dataclasses import replace
 
 import numpy as np
+import scipy.sparse as sp
 
 from plancha.fem.plan import PlanSpace
 from plancha.fem.slabs import Slab
@@ -32,6 +33,12 @@ def refined(mesh: PlanMesh, marked: np.ndarray | None = None) -> PlanMesh:
     else:
         parents = triangles_at(mesh.points[mesh.triangles], finer.p[:, finer.t].mean(axis=1).T).astype(np.int32)
     return oriented(finer.p.T, finer.t.T, mesh.snapped, mesh, parents)
+
+
+def quartered(mesh: PlanMesh) -> np.ndarray:
+    """Which triangles of the mesh that one was refined from were cut into four; bool, (its triangles,)."""
+    assert mesh.parent is not None and mesh.parents is not None
+    return np.bincount(mesh.parents, minlength=len(mesh.parent.triangles)) == CUT
 
 
 def first_mesh(stack: Stack, snapped: Sequence[str] = (), keep: Keep = made_anew) -> PlanMesh:
@@ -104,52 +111,60 @@ def _layer_errors(space: PlanSpace, slab: Slab, rise: np.ndarray, felt: np.ndarr
     return np.abs((own * response / stiffness[:, None]).sum(axis=0)) / norms
 
 
-def worth_refining(solution: Solution, felt: np.ndarray, share: float) -> np.ndarray:
-    """Triangles (numbers) that hold the given share of the plan error of a quantity, the worst first.
+def plan_errors(solution: Solution, felt: np.ndarray) -> np.ndarray:
+    """Plan error of quantities by triangle (triangles, quantities), up to a common factor.
 
-    ``felt`` (unknowns,) [K/W] is how the quantity responds to heat placed at each unknown. An error counts as far as the quantity
+    ``felt`` (unknowns, quantities) [K/W] is how each responds to heat placed at each unknown. An error counts as far as the quantity
     feels it: its energy in the temperatures times its energy in ``felt``, each measured as slope against slope smoothed over
     neighbouring triangles (Zienkiewicz and Zhu 1987, from memory).
     """
     sheets = solution.sheets
-    own, response = np.zeros(len(sheets.space.areas)), np.zeros(len(sheets.space.areas))
+    fields = np.column_stack([solution.temperature, felt])
+    energies = np.zeros((len(sheets.space.areas), fields.shape[1]))
     for slab in sheets.slabs:
-        own[slab.pattern.elements] += _slab_error(sheets.space, slab, solution.temperature, sheets.stack.reference)
-        response[slab.pattern.elements] += _slab_error(sheets.space, slab, felt, sheets.stack.reference)
-    error = np.sqrt(own * response)
-    order = np.argsort(-error)
-    count = int(np.searchsorted(np.cumsum(error[order]), share * error.sum())) + 1
-    return np.sort(order[:count])
+        energies[slab.pattern.elements] += _slab_errors(sheets.space, slab, fields, sheets.stack.reference)
+    return np.sqrt(energies[:, :1] * energies[:, 1:])
 
 
-def _slab_error(space: PlanSpace, slab: Slab, rise: np.ndarray, reference: float) -> np.ndarray:
-    """Energy (elements,) of the difference between slopes and smoothed slopes, summed through the thickness."""
+def worst_triangles(errors: np.ndarray, share: float) -> np.ndarray:
+    """Triangles (numbers) that hold the given share of an error (triangles,), the worst first."""
+    order = np.argsort(-errors)
+    count = int(np.searchsorted(np.cumsum(errors[order]), share * errors.sum())) + 1
+    return order[:count]
+
+
+def _slab_errors(space: PlanSpace, slab: Slab, fields: np.ndarray, reference: float) -> np.ndarray:
+    """Energy (elements, fields) of the difference between slopes and smoothed slopes, summed through the thickness."""
     elements = slab.pattern.elements
     corners = np.searchsorted(slab.pattern.nodes, space.element_nodes[elements])
     conduction = slab.conduction
     scale = conduction.factor(np.full(len(elements), reference)) * conduction.thickness
     k_xx, k_yy, _ = (scale * k for k in conduction.in_plane())
-    weights = slab.through.mass.sum(axis=1)
-    error = np.zeros(len(elements))
-    for level, weight in enumerate(weights):
-        slopes = _corner_slopes(space, elements, rise[slab.unknowns[:, level]][corners])
-        count = np.bincount(corners[:, :3].ravel(), minlength=len(slab.pattern.nodes))
-        for axis, k in ((0, k_xx), (1, k_yy)):
-            total = np.bincount(corners[:, :3].ravel(), slopes[:, :, axis].ravel(), len(count))
-            smooth = (total / np.maximum(count, 1))[corners[:, :3]]
-            error += weight * k * space.areas[elements] * ((slopes[:, :, axis] - smooth) ** 2).mean(axis=1)
+    smoothing = _smoothing(corners[:, :3], len(slab.pattern.nodes))
+    error = np.zeros((len(elements), fields.shape[1]))
+    for level, weight in enumerate(slab.through.mass.sum(axis=1)):
+        along = _corner_slopes(space, elements, fields[slab.unknowns[:, level]][corners])
+        for slopes, k in zip(along, (k_xx, k_yy)):
+            rough = slopes - (smoothing @ slopes.reshape(-1, fields.shape[1]))[corners[:, :3]]
+            error += weight * (k * space.areas[elements])[:, None] * (rough**2).mean(axis=1)
     return error
 
 
-def _corner_slopes(space: PlanSpace, elements: np.ndarray, values: np.ndarray) -> np.ndarray:
-    """Slopes (elements, corner, axis) of quadratics with nodal values (elements, 6) at their triangles' corners."""
+def _smoothing(corners: np.ndarray, count: int) -> sp.csr_array:
+    """Takes values at corners of triangles (triangles, 3), laid flat, to their means at the plan nodes (count,)."""
+    each = np.bincount(corners.ravel(), minlength=count)
+    places = (corners.ravel(), np.arange(corners.size))
+    return sp.coo_array((1 / each[corners.ravel()], places), shape=(count, corners.size)).tocsr()
+
+
+def _corner_slopes(space: PlanSpace, elements: np.ndarray, values: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Slopes along x and y (elements, corner, fields) of quadratics with nodal values (elements, 6, fields) at triangles' corners."""
     corner = space.nodes[space.element_nodes[elements, :3]]
     u, v = corner[:, 1] - corner[:, 0], corner[:, 2] - corner[:, 0]
-    f0, f1, f2, f01, f12, f02 = values.T
+    f0, f1, f2, f01, f12, f02 = np.moveaxis(values, 1, 0)
     # Slopes along b and c (barycentric) at the corners a, b, c.
     along_b = np.stack([4 * f01 - 3 * f0 - f1, 3 * f1 + f0 - 4 * f01, f0 - f1 + 4 * (f12 - f02)], axis=1)
     along_c = np.stack([4 * f02 - 3 * f0 - f2, f0 - f2 + 4 * (f12 - f01), 3 * f2 + f0 - 4 * f02], axis=1)
-    area = u[:, 0] * v[:, 1] - u[:, 1] * v[:, 0]
-    x = (along_b * v[:, 1, None] - along_c * u[:, 1, None]) / area[:, None]
-    y = (along_c * u[:, 0, None] - along_b * v[:, 0, None]) / area[:, None]
-    return np.stack([x, y], axis=2)
+    u, v = (side / (u[:, :1] * v[:, 1:] - u[:, 1:] * v[:, :1]) for side in (u, v))
+    (ux, uy), (vx, vy) = (side.T[:, :, None, None] for side in (u, v))
+    return along_b * vy - along_c * uy, along_c * ux - along_b * vx

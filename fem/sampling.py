@@ -9,12 +9,13 @@ import scipy.sparse as sp
 from plancha.fem.estimate import BEFORE, FLOOR, LEFT_OVER, QUANTITIES, Solved, constant_conductivity
 from plancha.fem.film_readings import frozen_films
 from plancha.fem.plan import barycentric, plan_space, shape_values
-from plancha.fem.refinement import first_mesh, raised
+from plancha.fem.refinement import first_mesh, raised, refined
 from plancha.fem.resolution import through_of
 from plancha.fem.sheets import Sheets, sheets_of
 from plancha.fem.solve import Solution, solve
+from plancha.fem.thickness import Through
 from plancha.geometry.bodies import Probe, Stack
-from plancha.geometry.mesh import triangles_at
+from plancha.geometry.mesh import PlanMesh, triangles_at
 
 MEAN = QUANTITIES.index("mean rise")  # a point away from hot spots converges like a mean, not like a peak
 
@@ -65,20 +66,23 @@ def sampled(solution: Solution, samples: Samples) -> np.ndarray:
 def sampling_errors(solved: Solved, samples: Samples) -> np.ndarray:
     """Estimated discretisation errors (points,) [K] at the samples, plan and thickness added by magnitude.
 
-    As `estimate` does for means: against the same problem on the coarse mesh the answer was refined from, and, on that mesh,
-    with polynomials of one degree more. Where the answer was refined more than once, the estimate is of the first and so too large.
+    As `estimate` does for means: from the coarse mesh that the answer was refined from to the same with all triangles cut, for the
+    answer's own is fine only where components feel it; and, on the coarse mesh, with polynomials of one degree more.
     """
     if solved.constant is None:
         stack = frozen_films(constant_conductivity(solved.solution.sheets.stack), solved.solution)
     else:
         stack = solved.constant.sheets.stack
-    constant = solved.constant or fixed_discretisation(solved.solution)(stack)
-    space, through = plan_space(first_mesh(stack)), through_of(stack)
-    coarse = sampled(solve(sheets_of(stack, space, through)), samples)
-    finer = sampled(solve(sheets_of(stack, space, [raised(each) for each in through])), samples)
-    answer = sampled(constant, samples)
-    plan, thickness = LEFT_OVER[MEAN] * np.abs(answer - coarse), BEFORE[MEAN] * np.abs(finer - coarse)
-    return plan + thickness + FLOOR * np.abs(answer - stack.reference)
+    answer = sampled(solved.constant or fixed_discretisation(solved.solution)(stack), samples)
+    mesh, through = first_mesh(stack), through_of(stack)
+
+    def found(mesh: PlanMesh, through: Sequence[Through]) -> np.ndarray:
+        return sampled(solve(sheets_of(stack, plan_space(mesh), through)), samples)
+
+    coarse, finer = found(mesh, through), found(refined(mesh), through)
+    raising = found(mesh, [raised(each) for each in through]) - coarse
+    plan = np.abs(answer - finer) + LEFT_OVER[MEAN] * np.abs(finer - coarse)
+    return plan + BEFORE[MEAN] * np.abs(raising) + FLOOR * np.abs(answer - stack.reference)
 
 
 def fixed_discretisation(solution: Solution) -> Callable[[Stack], Solution]:

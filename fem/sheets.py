@@ -1,7 +1,7 @@
 """The discrete problem of a stack: all bodies, what they meet, and what heats them; perfect contacts by shared unknowns."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
@@ -184,6 +184,12 @@ def unit_loads(slabs: Sequence[Slab], sources: Sequence[Source], plan_loads: np.
         heat = np.outer(plan[slab.pattern.nodes], _depth_load(slab, source))
         load += np.bincount(slab.unknowns.ravel(), heat.ravel(), size)
     return loads
+
+
+def mean_weights(sheets: Sheets) -> np.ndarray:
+    """Weights (sources, unknowns) that give the area mean temperature of each component's active face."""
+    even = [replace(source, power_map=None, heat_depth=0.0) for source in sheets.stack.sources]
+    return unit_loads(sheets.slabs, even, plan_loads_of(sheets.space, sheets.slabs, even), sheets.size)
 
 
 def _depth_load(slab: Slab, source: Source) -> np.ndarray:

@@ -12,7 +12,8 @@ from plancha.fem.coupled import Coupled
 from plancha.fem.exchanges import Exchange
 from plancha.fem.films import LEAST_RISE
 from plancha.fem.multigrid import Multigrid, Place
-from plancha.fem.sheets import Sheets
+from plancha.fem.plan import Peak, maxima
+from plancha.fem.sheets import Sheets, source_elements
 from plancha.fem.slabs import Slab, changing_heat, slab_term
 from plancha.fem.terms import Operator
 from plancha.geometry.faults import Failure
@@ -99,6 +100,16 @@ class Solution:
         return values
 
     @cached_property
+    def peaks(self) -> dict[str, Peak]:
+        """Hottest point [K] of every component's active face, on the polynomial, by the component's name."""
+        space, slabs, sources = self.sheets.space, self.sheets.slabs, self.sheets.stack.sources
+        elements = [source_elements(slabs, space, source) for source in sources]
+        faces = [
+            self.face(source.chain[0], source.face)[space.element_nodes[own]] for source, own in zip(sources, elements)
+        ]
+        return dict(zip([source.name for source in sources], maxima(space, faces, elements)))
+
+    @cached_property
     def matrix(self) -> Operator:
         """The operator that the temperatures satisfy, all coefficients as at these."""
         return conduction_matrix(self.sheets, self.temperature)
@@ -107,7 +118,7 @@ class Solution:
     def system(self) -> System:
         """The system with the solution's own conductivities and coefficients, factorised."""
         is_own = is_linear(self.sheets) and self.near.sheets is self.sheets
-        return self.near if is_own else factorised(self.sheets, self.temperature)
+        return self.near if is_own else _system(self.sheets, self.matrix)
 
     @cached_property
     def nodal_heat(self) -> np.ndarray:

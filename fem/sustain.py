@@ -1,17 +1,17 @@
 """Sustainable power: by how much the power of the chosen components may change until the first limit is met."""
 
+from collections.abc import Sequence
 from contextlib import suppress
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
-from plancha.fem.components import ComponentState, component_states, limiting
 from plancha.fem.feedback import has_feedback
 from plancha.fem.operating import operating
 from plancha.fem.solve import Solution, SolveFailed, is_linear, ran_off
 
 MOST = 1000.0  # times the stated power; beyond that no limit is met
-TOLERANCE = 1e-5  # of the factor
+TOLERANCE = 1e-5  # of the factor: what two estimates of it may differ by
 STEPS = 40
 HALVINGS = 6  # of a step towards more power than has a steady temperature
 SETTLED = 1e-8  # of the heat balance with k(T), while searching
@@ -37,51 +37,73 @@ def sustainable_power(solution: Solution) -> SustainablePower | None:
     scaled = np.array([source.name in names for source in solution.sheets.stack.sources], bool)
     asked = _asked(solution)
     total = float(asked[scaled].sum())
-    if total <= 0 or limiting(component_states(solution)) is None:
+    if total <= 0 or not _limits(solution):
         return None
-    at_rest = operating(solution.sheets, np.where(scaled, 0.0, asked), solution, SETTLED_AT_REST)
-    worst = _worst(at_rest)
-    if _margin(worst) <= 0:
-        return SustainablePower(names, 0.0, 0.0, worst.name)
-    return _searched(solution, at_rest, _margin(worst), total)
+    at_rest = _at_rest(solution, np.where(scaled, 0.0, asked))
+    least, name = _least_margin(at_rest)
+    if least <= 0:
+        return SustainablePower(names, 0.0, 0.0, name)
+    return _searched(solution, at_rest, total)
 
 
-def _searched(solution: Solution, at_rest: Solution, most: float, total: float) -> SustainablePower:
-    """The factor at which the least margin is nothing: a secant that starts from rest, with ``most`` of it, and the stated power."""
+def _at_rest(solution: Solution, asked: np.ndarray) -> Solution:
+    """Temperatures without the scaled power, sought from those that constant conductivities would make of it."""
+    sheets, start = solution.sheets, solution
+    if not sheets.unforced:
+        temperature = replace(solution.near, sheets=sheets).temperatures(asked @ sheets.unit_loads)
+        start = Solution(sheets, solution.near, asked, temperature, 1)
+    return operating(sheets, asked, start, SETTLED_AT_REST)
+
+
+def _searched(solution: Solution, at_rest: Solution, total: float) -> SustainablePower:
+    """The factor at which the least margin is nothing: a secant that starts from rest and the stated power, until it stands still or
+    a curve through the last three states leads to the same."""
     names = solution.sheets.stack.scaled
-    low, high, before, state, least_before = 0.0, 1.0, at_rest, solution, most
+    factors, margins, states = [0.0, 1.0], [_least_margin(at_rest)[0]], (at_rest, solution)
     for _ in range(STEPS):
-        worst = _worst(state)
-        least = _margin(worst)
-        slope = (least - least_before) / (high - low)
-        following = high - least / slope if slope < 0 else np.inf
-        if following > MOST:
+        least, name = _least_margin(states[1])
+        margins.append(least)
+        low, high = factors[-2:]
+        slope = (margins[-1] - margins[-2]) / (high - low)
+        straight = high - least / slope if slope < 0 else np.inf
+        if straight > MOST:
             return SustainablePower(names, None, None, "")
-        if abs(following - high) <= TOLERANCE * high:
-            return SustainablePower(names, float(following), float(following) * total, worst.name)
-        following = max(following, 0.1 * high)
-        steps = (following - low) / (high - low) - 1
-        share, found = _onward(before, state, steps)
-        before, state = state, found
-        low, high, least_before = high, high + share * (following - high), least
+        curved = _root(factors[-3:], margins[-3:])
+        moved = min(abs(straight - high), abs(curved - straight) if len(factors) > 2 else np.inf)
+        if moved <= TOLERANCE * high:
+            return SustainablePower(names, curved, curved * total, name)
+        following = max(straight, 0.1 * high)
+        share, found = _onward(*states, (following - low) / (high - low) - 1)
+        states = states[1], found
+        factors.append(high + share * (following - high))
     raise SolveFailed(
-        f"the sustainable power was not found in {STEPS} steps; last factor {high:.6g}, margin {least:.3g} K"
+        f"the sustainable power was not found in {STEPS} steps; last factor {factors[-1]:.6g}, margin {least:.3g} K"
     )
+
+
+def _root(factors: Sequence[float], margins: Sequence[float]) -> float:
+    """Where the margin is nothing on the polynomial that gives the factors by their margins (Neville's scheme, from memory)."""
+    values = list(factors)
+    for order in range(1, len(values)):
+        pairs = zip(values, values[1:], margins, margins[order:])
+        values = [
+            (first * last_at - last * first_at) / (last_at - first_at) for first, last, first_at, last_at in pairs
+        ]
+    return float(values[0])
 
 
 def _asked(state: Solution) -> np.ndarray:
     return state.powers if state.asked is None else state.asked
 
 
-def _worst(state: Solution) -> ComponentState:
-    found = limiting(component_states(state))
-    assert found is not None
-    return found
+def _limits(solution: Solution) -> dict[str, float]:
+    """Limits [K] of the components that have one."""
+    return {source.name: source.limit for source in solution.sheets.stack.sources if source.limit is not None}
 
 
-def _margin(state: ComponentState) -> float:
-    assert state.margin is not None
-    return state.margin
+def _least_margin(state: Solution) -> tuple[float, str]:
+    """The least margin [K], and whose."""
+    return min((limit - state.peaks[name].value, name) for name, limit in _limits(state).items())
 
 
 def _onward(before: Solution, state: Solution, steps: float) -> tuple[float, Solution]:

@@ -9,10 +9,10 @@ import plates
 import pytest
 from small_study import chip_on_plate
 
-from plancha.fem.components import peak_response
+from plancha.fem.components import peak_responses
 from plancha.fem.estimate import solve_to_accuracy
 from plancha.fem.findings import same_bodies, solve_stack, solve_with_estimate
-from plancha.fem.refinement import finer_layers, halved, refined, worth_refining
+from plancha.fem.refinement import finer_layers, halved, plan_errors, refined, worst_triangles
 from plancha.fem.sheets import sheets_of
 from plancha.fem.solve import solve
 from plancha.fem.thickness import Through
@@ -89,9 +89,10 @@ def test_what_is_marked_first_is_where_the_hot_tile_is():
     stack = spotted()
     solution = solve_stack(stack)
     blind = solve_to_accuracy(stack, blind_to_its_map(stack), 0.1).solution
-    for each in (solution, blind):
-        assert len(worth_refining(each, peak_response(each, 0), 0.5)) < 0.5 * len(each.sheets.space.areas)
-    marked = worth_refining(blind, peak_response(blind, 0), 0.5)
+    errors = [plan_errors(each, peak_responses(each, [0]))[:, 0] for each in (solution, blind)]
+    for each in errors:
+        assert len(worst_triangles(each, 0.5)) < 0.5 * len(each)
+    marked = worst_triangles(errors[1], 0.5)
     away = np.abs(blind.sheets.space.mesh.centres[marked] - [48.5e-3, 48.5e-3]).max(axis=1)
     assert np.median(away) < 5e-3
 
@@ -116,7 +117,7 @@ def test_what_cannot_be_reached_is_said_with_the_best_result():
 def test_a_source_far_smaller_than_the_plate_is_thick_asks_for_layers_at_its_face():
     stack = plates.plate((40e-3, 40e-3), 3e-3, 390.0, 1000.0, (19.5e-3, 19.5e-3, 1e-3, 1e-3))
     solution = solve_stack(stack)
-    (through,) = finer_layers(solution, peak_response(solution, 0), 0.7)
+    (through,) = finer_layers(solution, peak_responses(solution, [0])[:, 0], 0.7)
     before = solution.sheets.slabs[0].through
     added = sorted(set(through.breaks) - set(before.breaks))
     assert added and max(added) < 0.5  # near the heated face, not at the cooled one

@@ -11,7 +11,7 @@ from plancha.fem import terms
 from plancha.fem.cholesky import Cholesky
 from plancha.fem.multigrid import Multigrid, Place, _coarsened
 from plancha.fem.plan import plan_space
-from plancha.fem.refinement import refined, worth_refining
+from plancha.fem.refinement import plan_errors, refined, worst_triangles
 from plancha.fem.resolution import through_of
 from plancha.fem.sheets import sheets_of
 from plancha.fem.solve import factorised, free_unknowns, solve
@@ -78,7 +78,7 @@ def test_triangles_cut_in_one_corner_alone_are_one_more_level():
     stack = die_on_plate()
     coarse = sheets_on(stack, 1)
     solution = solve(coarse)
-    marked = worth_refining(solution, coarse.unit_loads[0], 0.5)
+    marked = worst_triangles(plan_errors(solution, coarse.unit_loads.T)[:, 0], 0.5)
     mesh = refined(coarse.space.mesh, marked)
     assert len(mesh.triangles) < 3 * len(coarse.space.mesh.triangles)
     sheets = sheets_of(stack, plan_space(mesh), through_of(stack))
