@@ -58,10 +58,11 @@ class System:
         return full
 
     def responses(self, weights: np.ndarray) -> np.ndarray:
-        """How a quantity, given by its weights (size,), responds to heat placed at each unknown (size,): the adjoint."""
+        """How quantities, given by their weights (size,) or (size, columns), respond to heat placed at each unknown: the adjoint."""
         free = free_unknowns(self.sheets)
         full = np.zeros_like(weights)
-        full[free] = self.factor.solve_transposed(weights[free])
+        if len(free):
+            full[free] = self.factor.solve_transposed(weights[free])
         return full
 
     def temperatures(self, heat: np.ndarray) -> np.ndarray:
