@@ -17,7 +17,6 @@ LIBRARIES = (
     "pygmsh",
     "meshio",
     "shapely",
-    "pint",
     "pydantic",
     "pyvista",
 )

@@ -3,50 +3,28 @@
 import re
 from dataclasses import dataclass
 
-# Base units and those that are no power of ten away from one; "[angle]", "[turn]" and "[level]" keep degrees, revolutions
-# and decibels apart from percent and from each other. A sound level is a number of dB(A): it is read, never converted.
+# Radians, revolutions and decibels are base units of their own, which keeps degrees, turns and sound levels apart from percent
+# and from each other. A sound level is a number of dB(A): it is read, never converted.
+BASE = ("meter", "second", "kilogram", "kelvin", "radian", "revolution", "decibel_A")
+
+# Every other unit: how many of what it is.
 # mmH2O and inH2O: water of 1000 kg/m3 under 9.80665 m/s2. psi, pound, ounce: exact, from the international pound, inch.
 # Copper foil of 1 oz/ft2 is 34.8 um (1.37 mil): common practice, no source; 305 g/m2 of pore-free copper is 34.1 um.
-DEFINITIONS = """\
-meter = [length]
-second = [time]
-kilogram = [mass]
-kelvin = [temperature]; offset: 0
-radian = [angle]
-revolution = [turn]
-decibel_A = [level]
-nano- = 1e-9
-micro- = 1e-6
-milli- = 1e-3
-centi- = 1e-2
-kilo- = 1e3
-mega- = 1e6
-gram = 1e-3 * kilogram
-inch = 0.0254 * meter
-foot = 0.3048 * meter
-mil = 2.54e-5 * meter
-ounce_copper = 3.48e-5 * meter
-liter = 1e-3 * meter ** 3
-minute = 60 * second
-hour = 3600 * second
-degree = 0.017453292519943295 * radian
-watt = kilogram * meter ** 2 / second ** 3
-joule = kilogram * meter ** 2 / second ** 2
-pascal = kilogram / meter / second ** 2
-newton = kilogram * meter / second ** 2
-pound_force = 4.4482216152605 * newton
-bar = 1e5 * pascal
-psi = 6894.757293168361 * pascal
-atmosphere = 101325 * pascal
-millimeter_water = 9.80665 * pascal
-inch_water = 249.08891 * pascal
-pound = 0.45359237 * kilogram
-ounce = 0.028349523125 * kilogram
-percent = 0.01
-parts_per_million = 1e-6
-degree_Celsius = kelvin; offset: 273.15
-degree_Fahrenheit = 5 / 9 * kelvin; offset: 255.37222222222223
-"""
+DEFINITIONS = {
+    "kilometer": (1e3, "m"), "centimeter": (1e-2, "m"), "millimeter": (1e-3, "m"), "micrometer": (1e-6, "m"),
+    "nanometer": (1e-9, "m"), "inch": (0.0254, "m"), "foot": (0.3048, "m"), "mil": (2.54e-5, "m"), "ounce_copper": (3.48e-5, "m"),
+    "liter": (1e-3, "m^3"), "milliliter": (1e-6, "m^3"), "minute": (60, "s"), "hour": (3600, "s"),
+    "degree": (0.017453292519943295, "rad"), "milliradian": (1e-3, "rad"),
+    "watt": (1, "kg m^2/s^3"), "megawatt": (1e6, "W"), "kilowatt": (1e3, "W"), "milliwatt": (1e-3, "W"), "microwatt": (1e-6, "W"),
+    "millikelvin": (1e-3, "K"), "degree_Celsius": (1, "K"), "degree_Fahrenheit": (5 / 9, "K"),
+    "newton": (1, "kg m/s^2"), "kilonewton": (1e3, "N"), "millinewton": (1e-3, "N"), "pound_force": (4.4482216152605, "N"),
+    "pascal": (1, "N/m^2"), "megapascal": (1e6, "Pa"), "kilopascal": (1e3, "Pa"), "bar": (1e5, "Pa"), "millibar": (1e2, "Pa"),
+    "psi": (6894.757293168361, "Pa"), "atmosphere": (101325, "Pa"), "millimeter_water": (9.80665, "Pa"),
+    "inch_water": (249.08891, "Pa"),
+    "gram": (1e-3, "kg"), "milligram": (1e-6, "kg"), "pound": (0.45359237, "kg"), "ounce": (0.028349523125, "kg"),
+    "joule": (1, "kg m^2/s^2"), "kilojoule": (1e3, "J"), "percent": (1e-2, ""), "parts_per_million": (1e-6, ""),
+}  # fmt: skip
+ABSOLUTE_ZERO = {"kelvin": 0.0, "degree_Celsius": -273.15, "degree_Fahrenheit": -459.67}  # on each scale of temperature
 
 # Unit: what may stand for it in a study; messages propose the first.
 SPELLINGS = {

@@ -1,7 +1,7 @@
 """Quantities as the trade writes them ("8 mm^2 K/W", "0.08 degC cm2/W", "20 CFM"), turned into SI floats and back.
 
 The only place where units are converted. Text is never evaluated: a number and a short unit made of known names are
-read by pattern, and a small registry of our own (the tables of ``unit_table``) gives factor and dimension.
+read by pattern, and the tables of ``unit_table`` give factor and dimension.
 
 Rules of reading. All that follows a "/", up to the next "/", stands below it: "W/m K" is W/(m K). Letters that run
 together ("W/mK", "mm2K/W") are taken apart at K or degC where the dimension asks for it. Neither rule can change a
@@ -14,11 +14,19 @@ import unicodedata
 from collections.abc import Iterator
 from decimal import Decimal
 from difflib import get_close_matches
-from functools import cache, lru_cache
+from functools import lru_cache
 from itertools import product
-from typing import Any
 
-from plancha.geometry.unit_table import DEFINITIONS, DIMENSIONS, PROPOSED, REWRITES, UNITS, Dimension
+from plancha.geometry.unit_table import (
+    ABSOLUTE_ZERO,
+    BASE,
+    DEFINITIONS,
+    DIMENSIONS,
+    PROPOSED,
+    REWRITES,
+    UNITS,
+    Dimension,
+)
 
 LONGEST_TEXT = 60
 NUMBER = re.compile(r"[+-]?(?:[0-9]++(?:[.,][0-9]*+)?+|[.,][0-9]++)(?:[eE][+-]?[0-9]{1,4}+(?![0-9]))?+")
@@ -43,6 +51,7 @@ class _Refused(Exception):
 
 
 Reading = tuple[tuple[str, int], ...]  # (unit, exponent) of every factor
+Powers = dict[str, int]  # exponents of the base units, none of them 0
 
 
 def to_si(text: object, dimension: str) -> float:
@@ -189,12 +198,12 @@ def _scaled(number: str, unit: str, kind: Dimension) -> float:
 
 def _temperature(number: str, unit: str, kind: Dimension) -> float:
     name = UNITS.get(unit, "")
-    if name not in ("kelvin", "degree_Celsius", "degree_Fahrenheit"):
+    if name not in ABSOLUTE_ZERO:
         _scaled(number, unit, kind)
         raise _Refused("is not an absolute temperature", f'write "{number} degC" if that is meant')
     if name == "kelvin" and not 150 <= float(number) <= 2000:
         raise _Refused("is no plausible temperature (150 K to 2000 K)", f'write "{number} degC" if that is meant')
-    value = _registry().Quantity(float(number), name).to("kelvin").magnitude
+    value = (float(number) - ABSOLUTE_ZERO[name]) * _size(((name, 1),))[0]
     if value <= 0:
         raise _Refused("is not above absolute zero")
     return float(f"{value:.13g}")  # 233.15, not 233.14999999999998
@@ -261,27 +270,23 @@ def _nearest(letters: str, cutoff: float = 0.5) -> str:
     return f"did you mean {' or '.join(PROPOSED[UNITS[name]] for name in near)}?" if near else ""
 
 
-def _dimensions(unit: str) -> Any:
+def _dimensions(unit: str) -> Powers:
     return _size(next(_readings(unit)))[1]
 
 
 @lru_cache(maxsize=1000)
-def _size(reading: Reading) -> tuple[float, Any]:
+def _size(reading: Reading) -> tuple[float, Powers]:
     """SI value of one such unit, and its dimensions."""
-    registry = _registry()
-    powers: dict[str, int] = {}
+    factor, powers = 1.0, dict.fromkeys(BASE, 0)
     for name, power in reading:
-        name = "kelvin" if name == "degree_Celsius" else name
-        powers[name] = powers.get(name, 0) + power
-    one = registry.Quantity(1.0, registry.UnitsContainer(powers))
-    return float(one.to_root_units().magnitude), one.dimensionality
+        size, inner = (1.0, {name: 1}) if name in BASE else _defined(name)
+        factor *= size**power
+        for base, exponent in inner.items():
+            powers[base] += exponent * power
+    return factor, {base: exponent for base, exponent in powers.items() if exponent}
 
 
-@cache
-def _registry() -> Any:
-    # Imported late: it takes a quarter of a second, and its own list of units as long again.
-    import pint
-
-    registry: Any = pint.UnitRegistry(None)
-    registry.load_definitions(DEFINITIONS.splitlines())
-    return registry
+def _defined(name: str) -> tuple[float, Powers]:
+    number, unit = DEFINITIONS[name]
+    size, powers = _size(next(_readings(unit)))
+    return number * size, powers

@@ -63,7 +63,7 @@ def test_meshers_and_renderers_load_only_where_they_are_used(path):
 
 
 def test_only_the_command_line_imports_nothing_heavy():
-    assert not at_top(ROOT / "app" / "cli.py") & {"numpy", "scipy", "pydantic", "shapely", "rich", "pint"}
+    assert not at_top(ROOT / "app" / "cli.py") & {"numpy", "scipy", "pydantic", "shapely", "rich"}
 
 
 def test_fem_reads_no_files_and_geometry_knows_no_solver():
