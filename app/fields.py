@@ -12,21 +12,17 @@ air.vtu holds the cells of the coolants between the fins as hexahedra in the sam
 """
 
 import os
-from html import escape
 from pathlib import Path
-from typing import TYPE_CHECKING
 
 import numpy as np
 
+from plancha.app.vtu import HEXAHEDRON, TRIANGLE_OF_SIX, WEDGE, UnstructuredGrid, write_vtu
 from plancha.fem.finned import BankPlace, cell_efficiency, place_of_bank
 from plancha.fem.plan import PlanSpace
 from plancha.fem.slabs import Slab
 from plancha.fem.solve import Solution, slab_temperature
 from plancha.geometry.air import Bank
 from plancha.geometry.bodies import COOLED_SIDE, Stack, elevations
-
-if TYPE_CHECKING:
-    import meshio
 
 ZERO_CELSIUS = 273.15  # [K]
 TEMPERATURE, RISE, BODY = "temperature [degC]", "rise [K]", "body"
@@ -42,7 +38,7 @@ CORNERS = (
     (1, 1, 1),
     (0, 1, 1),
 )  # of a hexahedron, as VTK has them
-LINEAR_PARTS = np.array([[0, 3, 5], [3, 1, 4], [5, 4, 2], [3, 4, 5]])  # of a quadratic triangle, counter-clockwise
+LINEAR_PARTS = np.array([[0, 5, 3], [3, 4, 1], [5, 2, 4], [3, 5, 4]])  # of a quadratic triangle, clockwise
 
 
 def counter_clockwise(space: PlanSpace, elements: np.ndarray) -> np.ndarray:
@@ -68,7 +64,7 @@ def wedges_of(space: PlanSpace, slab: Slab, elevation: float) -> tuple[np.ndarra
     points : array (layers * plan nodes, 3), [m]
         Layer by layer from the component side, plan nodes in the order of `slab.pattern.nodes`.
     wedges : array (wedges, 6)
-        Point numbers: the upper triangle, counter-clockwise from above, then the lower one: outward, as VTK has it.
+        Point numbers: the upper triangle, clockwise from above, then the lower one; VTK's volume of them is then positive.
     """
     heights = elevation + slab.body.thickness * _layer_heights(slab)
     plan = space.nodes[slab.pattern.nodes]
@@ -91,10 +87,8 @@ def layer_temperatures(solution: Solution, slab: Slab) -> np.ndarray:
     return np.broadcast_to(values, (len(values), len(_layer_heights(slab)))).T.ravel()
 
 
-def field_mesh(solution: Solution) -> "meshio.Mesh":
+def field_grid(solution: Solution) -> UnstructuredGrid:
     """All bodies as wedges with their temperatures, as this module's first lines describe."""
-    import meshio
-
     space, stack = solution.sheets.space, solution.sheets.stack
     points, wedges, body, count = [], [], [], 0
     for number, (slab, elevation) in enumerate(zip(solution.sheets.slabs, elevations(stack))):
@@ -104,12 +98,13 @@ def field_mesh(solution: Solution) -> "meshio.Mesh":
         body.append(np.full(len(own_wedges), number))
         count += len(own_points)
     temperature = np.concatenate([layer_temperatures(solution, slab) for slab in solution.sheets.slabs])
-    return meshio.Mesh(
-        np.ascontiguousarray(np.vstack(points)),
-        [("wedge", np.ascontiguousarray(np.vstack(wedges)))],
+    return UnstructuredGrid(
+        np.vstack(points),
+        WEDGE,
+        np.vstack(wedges),
         point_data={TEMPERATURE: temperature - ZERO_CELSIUS, RISE: temperature - stack.reference},
-        cell_data={BODY: [np.concatenate(body)]},
-        field_data={slab.body.name: np.array([n, 3]) for n, slab in enumerate(solution.sheets.slabs)},
+        cell_data={BODY: np.concatenate(body)},
+        names=tuple(slab.body.name for slab in solution.sheets.slabs),
     )
 
 
@@ -142,13 +137,11 @@ def bank_cells(place: BankPlace, bank: Bank, foot: float) -> tuple[np.ndarray, n
     return np.stack(corners, axis=1).reshape(-1, 3), cells
 
 
-def coolant_mesh(solution: Solution) -> "meshio.Mesh":
+def coolant_grid(solution: Solution) -> UnstructuredGrid:
     """The coolants' cells of all banks with their temperatures and coefficients, as this module's first lines describe.
 
     The solution must have flows.
     """
-    import meshio
-
     stack, points = solution.sheets.stack, []
     data: dict[str, list[np.ndarray]] = {
         name: [] for name in (TEMPERATURE, LEAVING, COEFFICIENT, VELOCITY, EFFICIENCY, FLOW, BANK)
@@ -169,10 +162,14 @@ def coolant_mesh(solution: Solution) -> "meshio.Mesh":
         }
         for name, values in fields.items():
             data[name].append(values[cells])
-    every = np.ascontiguousarray(np.vstack(points))
-    hexahedra = np.arange(len(every)).reshape(-1, 8)
-    cell_data = {name: [np.concatenate(values)] for name, values in data.items()}
-    return meshio.Mesh(every, [("hexahedron", hexahedra)], cell_data=cell_data)
+    every = np.vstack(points)
+    return UnstructuredGrid(
+        every,
+        HEXAHEDRON,
+        np.arange(len(every)).reshape(-1, len(CORNERS)),
+        cell_data={name: np.concatenate(values) for name, values in data.items()},
+        names=tuple(flow.name for flow in stack.flows),
+    )
 
 
 def _foot(stack: Stack, bank: Bank) -> float:
@@ -183,9 +180,7 @@ def _foot(stack: Stack, bank: Bank) -> float:
 
 def write_coolants(path: str | os.PathLike[str], solution: Solution) -> Path:
     """Write the coolants' cells of a solution with flows to a VTU file, such as out/air.vtu; the path written."""
-    coolant_mesh(solution).write(path, file_format="vtu")
-    _add_names(Path(path), [flow.name for flow in solution.sheets.stack.flows])
-    return Path(path)
+    return write_vtu(path, coolant_grid(solution))
 
 
 def write_fields(path: str | os.PathLike[str], solution: Solution) -> Path:
@@ -207,21 +202,7 @@ def write_fields(path: str | os.PathLike[str], solution: Solution) -> Path:
     OSError
         If the file cannot be written.
     """
-    mesh = field_mesh(solution)
-    mesh.write(path, file_format="vtu")
-    _add_names(Path(path), [slab.body.name for slab in solution.sheets.slabs])
-    return Path(path)
-
-
-def _add_names(path: Path, names: list[str]) -> None:
-    """Bodies' names as field data, which meshio reads from VTU files but does not write."""
-    arrays = "".join(
-        f'<DataArray type="Int64" Name="{escape(name)}" NumberOfTuples="2" format="ascii">{number} 3</DataArray>\n'
-        for number, name in enumerate(names)
-    )
-    head, grid, rest = path.read_bytes().partition(b"<UnstructuredGrid>\n")
-    assert grid, "meshio's VTU files have one unstructured grid"
-    path.write_bytes(head + grid + f"<FieldData>\n{arrays}</FieldData>\n".encode() + rest)
+    return write_vtu(path, field_grid(solution))
 
 
 def write_mesh(path: str | os.PathLike[str], space: PlanSpace) -> Path:
@@ -238,10 +219,6 @@ def write_mesh(path: str | os.PathLike[str], space: PlanSpace) -> Path:
     Path
         Of the file written.
     """
-    import meshio
-
     points = np.column_stack([space.nodes, np.zeros(len(space.nodes))])
     triangles = counter_clockwise(space, np.arange(len(space.element_nodes)))
-    mesh = meshio.Mesh(points, [("triangle6", triangles)])
-    mesh.write(path, file_format="vtu")
-    return Path(path)
+    return write_vtu(path, UnstructuredGrid(points, TRIANGLE_OF_SIX, triangles))

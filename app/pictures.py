@@ -9,7 +9,7 @@ from plancha.app.air_pictures import coefficient_picture, coolant_picture, sight
 from plancha.app.colours import WARM
 from plancha.app.fan_picture import fan_picture
 from plancha.app.field_pictures import has_spreading, hottest_picture, spreading_picture, temperature_picture
-from plancha.app.fields import TEMPERATURE, field_mesh
+from plancha.app.fields import TEMPERATURE, field_grid
 from plancha.app.plan_drawing import (
     Picture,
     PictureFailed,
@@ -95,7 +95,9 @@ def show_window(findings: Findings) -> None:
     if sys.platform.startswith("linux") and not (os.environ.get("DISPLAY") or os.environ.get("WAYLAND_DISPLAY")):
         raise PictureFailed("there is no display to open a window on; the pictures are written without one")
     pyvista = load_pyvista()
-    mesh = pyvista.from_meshio(field_mesh(findings.solution))
+    grid = field_grid(findings.solution)
+    mesh = pyvista.UnstructuredGrid({grid.kind: grid.cells}, grid.points)
+    mesh.point_data[TEMPERATURE] = grid.point_data[TEMPERATURE]
     bounds = mesh.bounds
     flat = max(bounds[1] - bounds[0], bounds[3] - bounds[2]) / max(bounds[5] - bounds[4], 1e-12)
     plotter = pyvista.Plotter(lighting="none", title=findings.solution.sheets.stack.title)

@@ -20,7 +20,7 @@ from plancha.app.air_pictures import (
 from plancha.app.air_pictures import _field as field_of
 from plancha.app.cli import main
 from plancha.app.field_pictures import drawn_faces, feet_of, temperature_picture
-from plancha.app.fields import BANK, COEFFICIENT, LEAVING, TEMPERATURE, coolant_mesh, write_coolants
+from plancha.app.fields import BANK, COEFFICIENT, LEAVING, TEMPERATURE, coolant_grid, write_coolants
 from plancha.app.flow_marks import edges_of
 from plancha.app.label_places import contains, overlaps
 from plancha.app.pictures import draw_pictures, flow_pictures
@@ -234,13 +234,13 @@ def test_hexahedra_are_numbered_as_vtk_has_them(found, tmp_path):
 
 
 def test_levels_of_a_column_stand_over_one_another_and_warm_towards_the_outlet(found):
-    mesh = coolant_mesh(found("through").solution)
-    corners, leaving = mesh.points[mesh.cells[0].data], mesh.cell_data[LEAVING][0]
+    grid = coolant_grid(found("through").solution)
+    corners, leaving = grid.points[grid.cells], grid.cell_data[LEAVING]
     x, y, z = corners.mean(axis=1).T
     here = (x == x[0]) & (y == y[0])
     order = np.argsort(-z[here])  # in at the tips
     assert (np.diff(leaving[here][order]) > 0).all()
-    assert (mesh.cell_data[COEFFICIENT][0] > 0).all()
+    assert (grid.cell_data[COEFFICIENT] > 0).all()
 
 
 def test_check_lists_fins_flows_and_fans(tmp_path, capsys):
