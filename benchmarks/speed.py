@@ -48,6 +48,7 @@ COMMANDS = (  # what it is, its words, what is special about its surroundings, w
     ("the demo with pictures", ["solve", DEMO], {}, 2.5),
     ("the demo without pictures, its mesh made anew", ["solve", DEMO, "--no-pictures"], {"PLANCHA_CACHE": "off"}, None),
 )
+COMPILED = {"PYTHONDONTWRITEBYTECODE": ""}  # modules are kept compiled, as an installed program has them
 PROGRAM = ["-m", "plancha.app.cli"]
 # Runs the program, then writes the names of all modules that it had loaded, in the order of loading, to the first file named.
 LISTING = """
@@ -195,7 +196,7 @@ def cost(words: Sequence[str], surroundings: dict[str, str]) -> tuple[float, flo
     found = []
     for _ in range(1 + REPEATS):
         before, began = resource.getrusage(resource.RUSAGE_CHILDREN), time.perf_counter()
-        environment = os.environ | ONE_THREAD | surroundings
+        environment = os.environ | ONE_THREAD | COMPILED | surroundings
         subprocess.run([sys.executable, *words], env=environment, stdout=subprocess.DEVNULL, check=True)
         wall, after = time.perf_counter() - began, resource.getrusage(resource.RUSAGE_CHILDREN)
         found.append((wall, after.ru_utime - before.ru_utime + after.ru_stime - before.ru_stime))
