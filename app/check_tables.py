@@ -48,8 +48,8 @@ def errors_table(result: Result, found: Findings) -> Section:
     ]
     columns = ("component", "peak rise K", "by the plan K", "by the thickness K", "together K")
     words = (
-        "the answer against one on triangles twice as large; on these, sub-layers through the thickness against sub-layers cut in "
-        "two; both added by magnitude; an estimate, no bound"
+        "the answer against one on larger triangles where the rises feel them; on these, polynomials through the thickness against "
+        "those of one degree more; both added by magnitude; an estimate, no bound"
     )
     return section("Estimated numerical error of the peaks, as written", columns, rows, words, accuracy_words(base))
 

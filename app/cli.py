@@ -243,6 +243,8 @@ def _guarded(given: argparse.Namespace) -> int:
         return BAD_INPUT
     # Before numpy loads: its threads cost more than they bring at these sizes.
     os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+    # Before pydantic loads: it would look through every installed package for plugins of its own.
+    os.environ.setdefault("PYDANTIC_DISABLE_PLUGINS", "__all__")
     from plancha.geometry.faults import Failure, StudyError
 
     try:

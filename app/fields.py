@@ -12,9 +12,9 @@ air.vtu holds the cells of the coolants between the fins as hexahedra in the sam
 """
 
 import os
+from html import escape
 from pathlib import Path
 from typing import TYPE_CHECKING
-from xml.sax.saxutils import quoteattr
 
 import numpy as np
 
@@ -216,7 +216,7 @@ def write_fields(path: str | os.PathLike[str], solution: Solution) -> Path:
 def _add_names(path: Path, names: list[str]) -> None:
     """Bodies' names as field data, which meshio reads from VTU files but does not write."""
     arrays = "".join(
-        f'<DataArray type="Int64" Name={quoteattr(name)} NumberOfTuples="2" format="ascii">{number} 3</DataArray>\n'
+        f'<DataArray type="Int64" Name="{escape(name)}" NumberOfTuples="2" format="ascii">{number} 3</DataArray>\n'
         for number, name in enumerate(names)
     )
     head, grid, rest = path.read_bytes().partition(b"<UnstructuredGrid>\n")

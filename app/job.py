@@ -1,5 +1,6 @@
 """The main job, in one place: study file -> stack -> mesh -> sheets -> temperatures -> findings -> results and pictures."""
 
+from collections.abc import Iterable
 from pathlib import Path
 
 from rich.console import Console
@@ -8,14 +9,16 @@ from plancha.app.kept import users_keep
 from plancha.app.result import Result
 from plancha.app.whole import staged
 from plancha.fem.findings import Findings, findings_of, solve_with_estimate
-from plancha.geometry.study_file import StudyFile
+from plancha.geometry.study_file import Case, StudyFile
 
 
 def solved_cases(study: StudyFile, console: Console) -> list[Findings]:
     """Solve all load cases of a study, showing progress; they share the mesh of the study as written where they can."""
-    from rich.progress import track
+    cases: Iterable[Case] = study.cases
+    if console.is_terminal:
+        from rich.progress import track
 
-    cases = track(study.cases, "solving", console=console, transient=True, disable=not console.is_terminal)
+        cases = track(cases, "solving", console=console, transient=True)
     found: list[Findings] = []
     keep = users_keep()
     first = None

@@ -5,9 +5,7 @@ import sys
 from collections.abc import Mapping
 from pathlib import Path
 
-from plancha.app.air_pictures import coefficient_picture, coolant_picture, sights_of
 from plancha.app.colours import WARM
-from plancha.app.fan_picture import fan_picture
 from plancha.app.field_pictures import has_spreading, hottest_picture, spreading_picture, temperature_picture
 from plancha.app.fields import TEMPERATURE, field_mesh
 from plancha.app.plan_drawing import (
@@ -69,6 +67,11 @@ def draw_pictures(
 
 def flow_pictures(findings: Findings, case_name: str) -> dict[str, Picture]:
     """Pictures of all flows by their files' names: coefficient and coolant on the plan, and the curve of the fans where some run."""
+    if not findings.flows:
+        return {}
+    from plancha.app.air_pictures import coefficient_picture, coolant_picture, sights_of
+    from plancha.app.fan_picture import fan_picture
+
     found: dict[str, Picture] = {}
     sights = sights_of(findings.solution.sheets.stack)
     for number, sight in enumerate(sights):

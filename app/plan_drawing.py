@@ -213,6 +213,7 @@ def _hidden_window() -> Any:
     window = vtkRenderWindow()
     window.SetOffScreenRendering(True)
     window.SetMultiSamples(SAMPLES)
+    window.SwapBuffersOff()  # nobody looks at it: what would be shown costs as much as the drawing, and is not read
     return window
 
 

@@ -14,7 +14,7 @@ NO_FOOTPRINT = "null where next to no heat goes through the footprint"
 class Record(BaseModel):
     """A table of the result; units stand in the keys."""
 
-    model_config = ConfigDict(frozen=True)
+    model_config = ConfigDict(frozen=True, defer_build=True)
 
 
 class Place(Record):

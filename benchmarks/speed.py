@@ -6,13 +6,16 @@
 Both run in one process on one thread, after imports, meshing included; Plancha's time also includes its error estimate, the other
 library's does not (it makes none). Seconds are the process's own processor time, which other programs disturb least. For each
 target the quickest setting of either whose true error meets it counts. The library is NGSolve (LGPL), used here as a general solver
-of -div(k grad T) = 0 with cubic tetrahedra.
+of -div(k grad T) = 0 with cubic tetrahedra. Whole commands run in processes of their own, from the start of Python to their end.
 """
 
 import argparse
 import os
 import platform
+import resource
+import subprocess
 import sys
+import tempfile
 import time
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
@@ -33,6 +36,37 @@ from plancha.geometry.bodies import Joint, Stack
 from plancha.geometry.power_map import PowerMap
 
 REPEATS = 5
+DEMO = str(Path(__file__).parents[1] / "examples" / "radar" / "study.toml")
+ONE_THREAD = {
+    "OPENBLAS_NUM_THREADS": "1",
+    "OMP_NUM_THREADS": "1",
+    "LP_NUM_THREADS": "0",
+}  # the last is of Mesa's software renderer
+COMMANDS = (  # what it is, its words, what is special about its surroundings, wall seconds asked
+    ("`plancha --help`", ["--help"], {}, 0.1),
+    ("the demo without pictures", ["solve", DEMO, "--no-pictures"], {}, 1.0),
+    ("the demo with pictures", ["solve", DEMO], {}, 2.5),
+    ("the demo without pictures, its mesh made anew", ["solve", DEMO, "--no-pictures"], {"PLANCHA_CACHE": "off"}, None),
+)
+COMPILED = {"PYTHONDONTWRITEBYTECODE": ""}  # modules are kept compiled, as an installed program has them
+PROGRAM = ["-m", "plancha.app.cli"]
+# Runs the program, then writes the names of all modules that it had loaded, in the order of loading, to the first file named.
+LISTING = """
+import sys
+from plancha.app.cli import main
+listed = sys.argv.pop(1)
+try:
+    main()
+finally:
+    names = [name for name, module in sys.modules.items() if getattr(module, "__spec__", None)]
+    open(listed, "w").write("\\n".join(names))
+"""
+IMPORTING = """
+import contextlib, importlib, sys
+for name in open(sys.argv[1]).read().split():
+    with contextlib.suppress(ImportError):  # parts of libraries that cannot be loaded by themselves
+        importlib.import_module(name)
+"""
 MODES = 96
 ACCURACIES = (0.05, 0.02, 0.01, 0.005, 0.002, 0.001, 0.0005, 0.0002, 0.0001)
 SIZES = (8.0, 4.0, 2.0, 1.4, 1.0, 0.7, 0.5)  # finest triangle of the other library, in mm
@@ -157,6 +191,44 @@ def tile_rows() -> list[str]:
     ]
 
 
+def cost(words: Sequence[str], surroundings: dict[str, str]) -> tuple[float, float]:
+    """Wall and processor seconds of a Python process with these words: the medians of several, after one that is not counted."""
+    found = []
+    for _ in range(1 + REPEATS):
+        before, began = resource.getrusage(resource.RUSAGE_CHILDREN), time.perf_counter()
+        environment = os.environ | ONE_THREAD | COMPILED | surroundings
+        subprocess.run([sys.executable, *words], env=environment, stdout=subprocess.DEVNULL, check=True)
+        wall, after = time.perf_counter() - began, resource.getrusage(resource.RUSAGE_CHILDREN)
+        found.append((wall, after.ru_utime - before.ru_utime + after.ru_stime - before.ru_stime))
+    wall, processor = np.median(found[1:], axis=0)
+    return float(wall), float(processor)
+
+
+def command_rows() -> list[str]:
+    """Whole commands, and what of their processor time goes into loading the modules that they load."""
+    rows = [
+        "",
+        "## Whole commands",
+        "",
+        f"From the start of Python to its end, on one thread, medians of {REPEATS}; the mesh is kept from an earlier run, but in",
+        "the last row. Loading is the processor time of another process that only imports the modules that the command ended with.",
+        "",
+        "| command | wall s | asked | processor s | of it loading |",
+        "|---|---|---|---|---|",
+    ]
+    with tempfile.TemporaryDirectory() as folder:
+        listed, out = str(Path(folder) / "modules.txt"), str(Path(folder) / "out")
+        for name, words, special, asked in COMMANDS:
+            whole = [*words, "-o", out] if "solve" in words else words
+            surroundings = {"PLANCHA_CACHE": str(Path(folder) / "kept")} | special
+            wall, processor = cost([*PROGRAM, *whole], surroundings)
+            subprocess.run([sys.executable, "-c", LISTING, listed, *whole], stdout=subprocess.DEVNULL, check=True)
+            loading = cost(["-c", IMPORTING, listed], surroundings)[1]
+            cells = [f"{wall:.2f}", "-" if asked is None else f"{asked:.1f}", f"{processor:.2f}", f"{loading:.2f}"]
+            rows.append("| " + " | ".join([name, *cells]) + " |")
+    return rows
+
+
 def main() -> None:
     """Run everything and write the page."""
     options = argparse.ArgumentParser(description=__doc__)
@@ -189,7 +261,7 @@ def main() -> None:
             cells += ["-", "-"] if best is None else [f"{best.seconds:.3f}", f"{100 * best.error:.4f} %"]
         cells.append(f"{own.seconds / other.seconds:.2f}" if own and other else "-")
         lines.append("| " + " | ".join(cells) + " |")
-    lines += tile_rows()
+    lines += tile_rows() + command_rows()
     given.page.write_text("\n".join(lines) + "\n", encoding="utf-8")
 
 

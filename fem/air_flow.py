@@ -24,7 +24,6 @@ from plancha.fem.fans import (
 )
 from plancha.fem.passages import Resistance, in_row, orifice, passage
 from plancha.fem.way import Passing, Way
-from plancha.fem.ways import ENTRIES
 from plancha.geometry.air import Bank, Fan, Flow
 from plancha.geometry.bodies import Stack
 from plancha.geometry.fan_curve import FanCurve
@@ -122,6 +121,8 @@ def _expected_heat(stack: Stack, flow: Flow) -> float:
 
 def _resistance(stack: Stack, flow: Flow, fluid: Fluid, at_inlet: Fluid) -> tuple[Resistance, Resistance]:
     """All that is in the flow's way, over its rate at the inlet, and the banks alone."""
+    from plancha.fem.ways import ENTRIES
+
     swelling = at_inlet.density / fluid.density  # rate between the fins over that at the inlet
     banks = []
     for number in flow.banks:
@@ -194,6 +195,8 @@ def _ways(
     stack: Stack, flow: Flow, fluid: Fluid, at_inlet: Fluid, point: OperatingPoint | None, rate: float
 ) -> tuple[Way, ...]:
     """The way past each bank at a rate [m3/s] at the mean temperature."""
+    from plancha.fem.ways import ENTRIES
+
     rigid = _rigid_profile(flow, point, at_inlet.density)
     evened = evened_share(flow) if rigid is not None else 1.0
     passings = [Passing(n, stack.banks[n], flow, fluid, rigid=rigid, evened=evened) for n in flow.banks]

@@ -1,7 +1,7 @@
 """Discretisation error of peaks and spreading resistances, and refinement until a wanted accuracy is met.
 
-Plan and thickness are told apart: the answer is compared with the same problem on a coarser mesh, of which triangles that the rises
-feel were cut in four, and, on the coarser one, with polynomials of one degree more through the thickness. The two differences may have
+Plan and thickness are told apart: the answer is compared with the same problem on a coarser mesh, of which those triangles were cut
+that the rises feel, and, on the coarser one, with polynomials of one degree more through the thickness. The two differences may have
 opposite signs; they are added by magnitude.
 """
 

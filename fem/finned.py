@@ -7,7 +7,6 @@ import scipy.sparse as sp
 
 from plancha.fem.air_flow import FlowState, first_cells
 from plancha.fem.coolant import Stream, Wall
-from plancha.fem.gaps import efficiency, film_on_base
 from plancha.fem.solve import Solution
 from plancha.fem.way import Way
 from plancha.geometry.air import Bank, Flow
@@ -61,6 +60,8 @@ def cell_areas(way: Way) -> np.ndarray:
 
 def cell_efficiency(bank: Bank, way: Way) -> np.ndarray:
     """Fin efficiency of each cell (cells,): of fins rooted on a base at one temperature."""
+    from plancha.fem.gaps import efficiency
+
     found = np.ones(len(way.coefficient))
     for number, region in enumerate(bank.regions):
         here = way.region == number
@@ -73,6 +74,10 @@ def bank_conductance(state: FlowState, way: Way, bank: Bank) -> float:
 
     The base alone heats the fins, by their efficiency; another bank of the flow is taken as cold.
     """
+    from scipy.sparse.linalg import spsolve
+
+    from plancha.fem.gaps import film_on_base
+
     per_area = np.zeros(len(way.coefficient))
     for number, region in enumerate(bank.regions):
         here = way.region == number
@@ -83,8 +88,6 @@ def bank_conductance(state: FlowState, way: Way, bank: Bank) -> float:
     network = replace(state.network, inlet=0.0)
     one = Wall(-1, sp.csr_array((1, 1)), sp.csr_array(exchange[:, None]), 0.0)
     stream = Stream(state.flow.name, network, (one,), 1)
-    from scipy.sparse.linalg import spsolve
-
     leaving = np.asarray(spsolve(stream.marching.tocsc(), exchange))
     inside = float(stream.heat(np.concatenate([[1.0], leaving])))
     if bank.impedance > 0:

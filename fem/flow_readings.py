@@ -10,7 +10,6 @@ from plancha.fem.coolant import Stream
 from plancha.fem.finned import cell_efficiency
 from plancha.fem.sheets import sheets_of
 from plancha.fem.solve import Solution, solve
-from plancha.fem.ways import LEFT_OUT
 
 RIGID, EVENED = 0.0, 1.0  # share of the evened-out flow at the two limits
 
@@ -62,6 +61,8 @@ def flow_readings(solution: Solution) -> list[FlowReading]:
 
 
 def _reading(solution: Solution, state: FlowState, stream: Stream) -> FlowReading:
+    from plancha.fem.ways import LEFT_OUT
+
     banks = solution.sheets.stack.banks
     warm = stream.means(solution.temperature)
     taking = stream.conductance > 0

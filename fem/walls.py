@@ -9,7 +9,6 @@ import scipy.sparse as sp
 from plancha.fem.air_flow import FlowState, first_cells
 from plancha.fem.cells import Pieces, cell_integrals, pieces_of
 from plancha.fem.coolant import Stream, Wall
-from plancha.fem.gaps import film_on_base
 from plancha.fem.plan import PlanSpace
 from plancha.fem.slabs import Slab
 from plancha.fem.terms import Term
@@ -55,6 +54,8 @@ def streams_of(
 
 def _film_walls(meeting: Meeting) -> list[Wall]:
     """Fins described as a film: per region a coefficient on the base's face."""
+    from plancha.fem.gaps import film_on_base
+
     bank, slab = meeting.bank, meeting.slabs[meeting.bank.base]
     bare, parts = _bare(meeting, bank.base, bank.face), []
     for number, region in enumerate(bank.regions):

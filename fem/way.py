@@ -2,14 +2,17 @@
 
 from collections.abc import Callable
 from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
 
 import numpy as np
 import scipy.sparse as sp
 
 from plancha.fem.cells import CellGrid
-from plancha.fem.gaps import Gaps
 from plancha.geometry.air import Bank, Flow
 from plancha.geometry.fluids import Fluid
+
+if TYPE_CHECKING:
+    from plancha.fem.gaps import Gaps
 
 
 @dataclass(frozen=True)
@@ -48,8 +51,10 @@ class Passing:
     rigid: Callable[[np.ndarray, np.ndarray], np.ndarray] | None = None
     evened: float = 1.0
 
-    def gaps(self, region: int) -> Gaps:
+    def gaps(self, region: int) -> "Gaps":
         """The gaps between the fins of one of the bank's regions."""
+        from plancha.fem.gaps import Gaps
+
         return Gaps(self.bank.regions[region].fins, self.fluid, self.flow)
 
     def capacity(self, rate: np.ndarray) -> np.ndarray:

@@ -185,7 +185,7 @@ def find_material(name: str, materials: Iterable[Material] | None = None) -> Mat
     >>> find_material("aluminum 6061 T6").conductivity
     (167.0, 167.0, 167.0)
     """
-    known = {_key(material.name): material for material in (materials or shipped_materials().values())}
+    known = _shipped_by_key() if materials is None else _by_key(materials)
     if _key(name) in known:
         return known[_key(name)]
     grades = [material for material in known.values() if _begins_with(material.name, name)]
@@ -202,6 +202,15 @@ def shipped_materials() -> Mapping[str, Material]:
     """The shipped table, read once: name -> Material, in order of category."""
     rows = tomllib.loads(Path(__file__).with_name("materials.toml").read_text(encoding="utf-8"))["material"]
     return MappingProxyType({row["name"]: _from_row(row) for row in rows})
+
+
+@cache
+def _shipped_by_key() -> Mapping[str, Material]:
+    return _by_key(shipped_materials().values())
+
+
+def _by_key(materials: Iterable[Material]) -> dict[str, Material]:
+    return {_key(material.name): material for material in materials}
 
 
 def _from_row(row: dict[str, Any]) -> Material:

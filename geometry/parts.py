@@ -82,7 +82,7 @@ def listed(value: Any) -> Any:
 class Part(BaseModel):
     """One table of the study; keys that are not in the schema are refused."""
 
-    model_config = ConfigDict(extra="forbid", frozen=True, allow_inf_nan=False)
+    model_config = ConfigDict(extra="forbid", frozen=True, allow_inf_nan=False, defer_build=True)
 
 
 class Outline(Part):

@@ -250,16 +250,29 @@ def smallest_strong_feature(power_map: PowerMap) -> float:
 
 
 def _regions(power_map: PowerMap, strong: NDArray[np.bool_], mean: float, needed: float) -> list[tuple[Box, float]]:
-    from scipy import ndimage
-
-    labels, count = ndimage.label(strong)
     rows, columns = np.nonzero(strong)
-    region = labels[rows, columns] - 1
+    count, region = _region_of_each(strong)
     extent = _extents(power_map, strong, rows, columns, region)
     area, watts = (np.bincount(region, each[rows, columns], count) for each in (_areas(power_map), power_map.watts))
     counted = np.flatnonzero((watts / area - mean) * extent >= needed)
-    slices = ndimage.find_objects(labels)
-    return [(_box(power_map, *slices[number]), float(extent[number])) for number in counted]
+    first, last = np.full((count, 2), strong.size), np.zeros((count, 2), int)
+    cells = np.column_stack([rows, columns])
+    np.minimum.at(first, region, cells)
+    np.maximum.at(last, region, cells)
+    return [(_box(power_map, first[number], last[number]), float(extent[number])) for number in counted]
+
+
+def _region_of_each(strong: NDArray[np.bool_]) -> tuple[int, NDArray[np.int32]]:
+    """Number of regions, and that of each strong cell, row after row."""
+    from scipy.sparse import coo_array
+    from scipy.sparse.csgraph import connected_components
+
+    number = np.cumsum(strong).reshape(strong.shape) - 1
+    beside, below = strong[:, :-1] & strong[:, 1:], strong[:-1] & strong[1:]
+    one = np.concatenate([number[:, :-1][beside], number[:-1][below]])
+    other = np.concatenate([number[:, 1:][beside], number[1:][below]])
+    touching = coo_array((np.ones(len(one), bool), (one, other)), shape=(number[-1, -1] + 1,) * 2)
+    return connected_components(touching, directed=False)
 
 
 def _extents(
@@ -280,9 +293,11 @@ def _areas(power_map: PowerMap) -> Floats:
     return np.multiply.outer(np.diff(power_map.y), np.diff(power_map.x))
 
 
-def _box(power_map: PowerMap, rows: slice, columns: slice) -> Box:
+def _box(power_map: PowerMap, first: NDArray, last: NDArray) -> Box:
+    """Around the cells from (row, column) to (row, column)."""
+    (bottom, left), (top, right) = first, last + 1
     x, y = power_map.x, power_map.y
-    return float(x[columns.start]), float(y[rows.start]), float(x[columns.stop]), float(y[rows.stop])
+    return float(x[left]), float(y[bottom]), float(x[right]), float(y[top])
 
 
 def jump_lines(power_map: PowerMap, threshold: float) -> Floats:

@@ -117,11 +117,17 @@ def show(value: float, dimension: str) -> str:
         return f"{value - 273.15:.1f} degC"
     if dimension == "temperature difference" and abs(value) >= 0.1:
         return f"{value:.1f} K"
-    sizes = {unit: to_si(f"1 {unit}", dimension) for unit in kind.printed}
+    sizes = _sizes(dimension)
     readable = (unit for unit, size in sizes.items() if abs(value) >= 0.0999999 * size)
     unit = next(readable, kind.printed[-1] if value else kind.printed[0])
     rounded = float(f"{value / sizes[unit]:.{kind.digits}g}")
     return f"{rounded:.15g} {unit}"
+
+
+@cache
+def _sizes(dimension: str) -> dict[str, float]:
+    """SI value of one of each unit that a dimension is printed in, largest first."""
+    return {unit: to_si(f"1 {unit}", dimension) for unit in DIMENSIONS[dimension].printed}
 
 
 def _shown(text: object) -> str:
