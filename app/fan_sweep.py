@@ -5,6 +5,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 
+from plancha.app.kept import users_keep
 from plancha.fem.air_flow import law_density, sound_of
 from plancha.fem.components import component_states, limiting
 from plancha.fem.fans import DECIBELS_PER_DECADE, speed_for_level
@@ -232,7 +233,7 @@ class _Bench:
         ):  # what each flow takes up hardly moves: it only sets the mean temperature of its properties
             heats = [flow.heat for flow in self.first.solution.sheets.stack.flows]
             stack = replace(stack, flows=tuple(replace(flow, heat=heat) for flow, heat in zip(stack.flows, heats)))
-        solved = solve_with_estimate(stack, self.first)
+        solved = solve_with_estimate(stack, self.first, users_keep())
         self.first = self.first or solved
         states = component_states(solved.solution)
         state = limiting(states) or max(states, key=lambda each: each.peak.value)

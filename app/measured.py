@@ -10,6 +10,7 @@ import numpy as np
 import shapely
 
 from plancha.app.fit_parameters import Sought, sought_parameters, texts_for
+from plancha.app.kept import users_keep
 from plancha.fem.findings import Solved, solve_with_estimate
 from plancha.fem.fit import Fit, Model, Residuals, fitted
 from plancha.fem.sampling import (
@@ -161,7 +162,7 @@ def _bare_part(stack: Stack, body: int, face: int) -> shapely.Geometry:
 def _agreement(study: StudyFile, case: Case, measurement: Measurement, sought: Sequence[Sought]) -> Agreement:
     """Solve the case, then fit on its own discretisation, then solve again with what was found."""
     _refuse_too_few(measurement, len(sought))
-    solved = solve_with_estimate(case.stack)
+    solved = solve_with_estimate(case.stack, keep=users_keep())
     residuals, errors = _beside(solved, measurement)
     plain = Agreement(case.stack.title, case.name, measurement, residuals, errors)
     if not sought:
@@ -173,7 +174,7 @@ def _agreement(study: StudyFile, case: Case, measurement: Measurement, sought: S
         measurement.uncertainties,
     )
     better = changed_case(case, study.path.parent, texts_for(sought, fit.values))
-    after, after_errors = _beside(solve_with_estimate(better.stack), measurement)
+    after, after_errors = _beside(solve_with_estimate(better.stack, keep=users_keep()), measurement)
     return replace(plain, fit=fit, sought=tuple(sought), after=after, after_errors=after_errors)
 
 

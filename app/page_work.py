@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from plancha.app.kept import users_keep
 from plancha.app.page_controls import controls_of
 from plancha.app.page_design import Design, Edit, case_of, edited_table, edited_text, variant_of
 from plancha.app.page_message import json_text, packed
@@ -122,7 +123,7 @@ def full(memory: Memory, question: Question) -> tuple[Memory, bytes]:
     case, asked = _case(memory, question), (question.edits, question.case)
     solved, found = memory.solved, memory.found
     if memory.answered != asked or solved is None or found is None:
-        solved = solve_with_estimate(case.stack)
+        solved = solve_with_estimate(case.stack, keep=users_keep())
         found = findings_of(solved)
         memory = replace(memory, answered=asked, solved=solved, found=found)
     stack = solved.solution.sheets.stack

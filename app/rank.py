@@ -5,6 +5,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from plancha.app.kept import users_keep
 from plancha.app.rank_joint import RankedJoint
 from plancha.app.rank_request import RankRequest, understood
 from plancha.fem.components import component_states
@@ -184,7 +185,7 @@ class _Bench:
         self.progress(f"solve {self.count}: the joint at {show(impedance, 'impedance')}")
         stack = self.joint.stack_at(impedance)
         if self.again is None:
-            solved = solve_with_estimate(stack)
+            solved = solve_with_estimate(stack, keep=users_keep())
             self.again = fixed_discretisation(solved.solution)
             self.mesh_error = _peak_error(solved)
             return self._values(solved.solution)
@@ -211,7 +212,7 @@ class _Bench:
         self.progress(f"solving {ranked.candidate.name} fully")
         states = []
         for state in (ranked.new[1], ranked.aged[1]):
-            solved = solve_with_estimate(self.joint.stack_at(state.impedance))
+            solved = solve_with_estimate(self.joint.stack_at(state.impedance), keep=users_keep())
             states.append(self._state(state.impedance, self._values(solved.solution), _peak_error(solved)))
         (new_low, _, new_high), (aged_low, _, aged_high) = ranked.new, ranked.aged
         three = (new_low, states[0], new_high), (aged_low, states[1], aged_high)
