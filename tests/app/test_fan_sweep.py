@@ -158,10 +158,10 @@ def test_a_fan_that_cannot_drive_one_of_the_speeds_is_said_there(study, monkeypa
 
     real = fan_sweep.solve_with_estimate
 
-    def failing(stack, before=None):
+    def failing(stack, *rest):
         if running_fans(stack)[0].speed < 0.45 * 50:
             raise Failure("the fan cannot drive the system")
-        return real(stack, before)
+        return real(stack, *rest)
 
     monkeypatch.setattr(fan_sweep, "solve_with_estimate", failing)
     found = fan_speeds_of([study()], None, None).sweeps[0]
@@ -188,11 +188,11 @@ def test_all_files_are_written_and_say_the_same(study, capsys):
 def test_an_interrupt_between_two_speeds_leaves_nothing_behind(study, monkeypatch, capsys):
     real, count = fan_sweep.solve_with_estimate, []
 
-    def interrupted(stack, before=None):
+    def interrupted(stack, *rest):
         count.append(1)
         if len(count) == 3:
             raise KeyboardInterrupt
-        return real(stack, before)
+        return real(stack, *rest)
 
     monkeypatch.setattr(fan_sweep, "solve_with_estimate", interrupted)
     path = study()
