@@ -1,14 +1,13 @@
 """Where meshes and the like are kept between runs: the user's cache folder, another one, or nowhere."""
 
 import os
-from contextlib import suppress
-from importlib.metadata import PackageNotFoundError, version
+from importlib.util import find_spec
 from pathlib import Path
 
 from plancha.geometry.store import Keep, Store, made_anew
 
 VARIABLE = "PLANCHA_CACHE"  # a folder, or one of NOWHERE
-LIBRARIES = ("plancha", "numpy", "scipy", "gmsh", "shapely", "scikit-fem", "cvxopt")
+LIBRARIES = ("numpy", "scipy", "pygmsh", "gmsh", "shapely", "skfem")  # that make what is kept
 NOWHERE = ("", "0", "no", "off", "none")
 
 
@@ -25,11 +24,9 @@ def users_keep() -> Keep:
 
 
 def _program() -> list:
-    """Versions of the libraries, and the program's own files, which a developer changes: their size and time."""
-    versions = []
-    for name in LIBRARIES:
-        with suppress(PackageNotFoundError):
-            versions.append((name, version(name)))
+    """What the answers depend on beside the study: size and time of the libraries' first files and of the program's own."""
+    found = [find_spec(name) for name in LIBRARIES]
+    first = [Path(spec.origin) for spec in found if spec is not None and spec.origin is not None]
     own = Path(__file__).resolve().parent.parent
     sources = [path for room in ("geometry", "fem") for path in sorted((own / room).glob("*.py"))]
-    return [versions, [(path.name, path.stat().st_size, path.stat().st_mtime_ns) for path in sources]]
+    return [(path.parent.name, path.name, path.stat().st_size, path.stat().st_mtime_ns) for path in first + sources]
