@@ -26,7 +26,7 @@ import numpy as np
 import plates
 from speed import tiled
 
-from plancha.fem.multigrid import Multigrid, Place
+from plancha.fem.multigrid import Body, Multigrid
 from plancha.fem.plan import plan_space
 from plancha.fem.refinement import refined
 from plancha.fem.resolution import through_of
@@ -63,8 +63,8 @@ CASES = {
 
 def plancha(sheets: Sheets, heat: np.ndarray) -> tuple[np.ndarray, int]:
     """The product's own way."""
-    places = [Place(slab.pattern.nodes, slab.unknowns) for slab in sheets.slabs]
-    factor = Multigrid(sheets.constant, places, sheets.space, np.arange(sheets.size))
+    bodies = [Body(slab.pattern, slab.unknowns) for slab in sheets.slabs]
+    factor = Multigrid(sheets.constant, bodies, sheets.space, np.arange(sheets.size))
     return factor.solve(heat, TIGHT), factor.steps
 
 

@@ -7,9 +7,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass, fields
 
 import numpy as np
-import scipy.sparse as sp
 
-from plancha.fem.plan import PlanPattern, PlanSpace, reference_integrals
+from plancha.fem.patterns import PlanMatrix, PlanPattern
+from plancha.fem.plan import PlanSpace, packed_references, reference_integrals
 from plancha.fem.terms import Term
 from plancha.fem.thickness import Through
 from plancha.geometry.bodies import Body
@@ -76,8 +76,8 @@ class Slab:
     through: Through
     unknowns: np.ndarray
     conduction: Conduction
-    along: sp.csr_array
-    across: sp.csr_array
+    along: PlanMatrix
+    across: PlanMatrix
 
     def on_face(self, face: int, nodes: np.ndarray) -> np.ndarray:
         """Unknowns of a face at the given plan nodes, which must lie in the body."""
@@ -121,12 +121,12 @@ def along_and_across(term: Term) -> tuple[Term, Term]:
 
 def plan_matrices(
     space: PlanSpace, pattern: PlanPattern, conduction: Conduction, factor: np.ndarray | float = 1.0
-) -> tuple[sp.csr_array, sp.csr_array]:
+) -> tuple[PlanMatrix, PlanMatrix]:
     """Plan matrices of what a body conducts along, A(t kxy), and across, M(kz / t), at ``factor`` (elements,) times k_ref."""
-    products, slopes = reference_integrals()
+    products, slopes = packed_references()
     along, across = plan_weights(space, pattern.elements, conduction)
     scale = np.broadcast_to(factor, len(pattern.elements))[:, None]
-    return pattern.combined(scale * along, slopes), pattern.combined(scale * across, products)
+    return PlanMatrix(pattern, scale * along, slopes), PlanMatrix(pattern, scale * across, products)
 
 
 def plan_weights(space: PlanSpace, elements: np.ndarray, conduction: Conduction) -> tuple[np.ndarray, np.ndarray]:
