@@ -6,56 +6,99 @@ from functools import cached_property
 import numpy as np
 import scipy.sparse as sp
 
-from plancha.fem.patterns import PAIRS, PlanMatrix, PlanPattern
-from plancha.fem.plan import PlanSpace
+from plancha.fem.patterns import PAIRS, PlanMatrix, PlanPattern, plan_pattern
+from plancha.fem.plan import PlanSpace, shape_values
+
+
+@dataclass(frozen=True)
+class Coarser:
+    """A pattern's coarser one, over the triangles that its own are parts of, and where that one's nodes are among its nodes."""
+
+    fine: PlanPattern
+    pattern: PlanPattern
+    kept: np.ndarray
 
 
 @dataclass(frozen=True)
 class Coarsening:
-    """How a space is joined to its coarser one; each pattern's coarser one is found once."""
+    """How a space is joined to its coarser one."""
 
     space: PlanSpace
     coarser: PlanSpace
-    known: dict[int, tuple[PlanPattern, PlanPattern]] = field(default_factory=dict, repr=False)
+    known: dict[int, Coarser] = field(default_factory=dict, repr=False)  # of patterns, each found once
 
-    def pattern(self, pattern: PlanPattern) -> PlanPattern:
-        """The pattern over the triangles that a pattern's are parts of."""
+    def of(self, pattern: PlanPattern) -> Coarser:
+        """The coarser pattern of one."""
         if id(pattern) not in self.known:
             is_parent = np.zeros(len(self.coarser.areas), bool)
             is_parent[self.space.descent.parents[pattern.elements]] = True
-            self.known[id(pattern)] = pattern, self.coarser.pattern(np.flatnonzero(is_parent))
-        return self.known[id(pattern)][1]
-
-    def kept(self, pattern: PlanPattern) -> np.ndarray:
-        """Where the coarser pattern's nodes are among a pattern's."""
-        return np.searchsorted(pattern.nodes, self.space.coarser_nodes[self.pattern(pattern).nodes])
+            coarse = plan_pattern(self.coarser.element_nodes, np.flatnonzero(is_parent))
+            kept = np.searchsorted(pattern.nodes, self.nodes[coarse.nodes])
+            self.known[id(pattern)] = Coarser(pattern, coarse, kept)
+        return self.known[id(pattern)]
 
     def values(self, pattern: PlanPattern) -> sp.csr_array:
         """Values (pattern's nodes, coarser pattern's nodes) of the coarser functions."""
-        found, coarse = self.space.prolongation, self.pattern(pattern).nodes
-        if len(pattern.nodes) < found.shape[0]:
-            found = found[pattern.nodes]
-        place = np.zeros(len(self.coarser.nodes), np.int32)
-        place[coarse] = np.arange(len(coarse), dtype=np.int32)
-        return sp.csr_array((found.data, place[found.indices], found.indptr), shape=(len(pattern.nodes), len(coarse)))
+        whole, coarse = self.prolongation, self.of(pattern).pattern.nodes
+        if len(pattern.nodes) == whole.shape[0]:
+            return whole
+        some, place = whole[pattern.nodes], _places(coarse, whole.shape[1])
+        return sp.csr_array((some.data, place[some.indices], some.indptr), shape=(some.shape[0], len(coarse)))
 
     def matrix(self, matrix: PlanMatrix) -> PlanMatrix:
         """A plan matrix on the coarser functions, triangle by triangle."""
-        pattern, descent = self.pattern(matrix.pattern), self.space.descent
-        place = np.zeros(len(self.coarser.areas), np.int32)
-        place[pattern.elements] = np.arange(len(pattern.elements), dtype=np.int32)
-        parents, part = place[descent.parents[matrix.pattern.elements]], descent.part[matrix.pattern.elements]
-        found = np.zeros((len(pattern.elements), len(PAIRS)))
+        elements, descent = self.of(matrix.pattern).pattern.elements, self.space.descent
+        parents = _places(elements, len(self.coarser.areas))[descent.parents[matrix.pattern.elements]]
+        part = descent.part[matrix.pattern.elements]
+        found = np.zeros((len(elements), len(PAIRS)))
         for kind, inherited in enumerate(self._inherited):
             own = np.flatnonzero(part == kind)  # of one kind a triangle has one part at most
             found[parents[own]] += matrix.weights[own] @ (matrix.references @ inherited)
-        return PlanMatrix(pattern, found, np.eye(len(PAIRS)))
+        return PlanMatrix(self.of(matrix.pattern).pattern, found, np.eye(len(PAIRS)))
+
+    @cached_property
+    def prolongation(self) -> sp.csr_array:
+        """Values (nodes, coarser nodes) of the coarser functions at all nodes."""
+        descent, count = self.space.descent, len(self.space.nodes)
+        element, place = np.zeros((2, count), np.int32)
+        for local, nodes in enumerate(self.space.element_nodes.T):
+            element[nodes], place[nodes] = np.arange(len(nodes), dtype=np.int32), local
+        values = self._part_values[descent.part[element], place]
+        columns = self.coarser.element_nodes[descent.parents[element]]
+        is_some = values != 0
+        starts = np.zeros(count + 1, np.int32)
+        np.cumsum(is_some.sum(axis=1), out=starts[1:])
+        return sp.csr_array((values[is_some], columns[is_some], starts), shape=(count, len(self.coarser.nodes)))
+
+    @cached_property
+    def nodes(self) -> np.ndarray:
+        """Which nodes (coarser nodes,) are the coarser functions' own."""
+        descent = self.space.descent
+        found = np.empty(len(self.coarser.nodes), np.int32)
+        for kind, values in enumerate(self._part_values):
+            own = np.flatnonzero(descent.part == kind)
+            for place, function in np.argwhere(values == 1):
+                found[self.coarser.element_nodes[descent.parents[own], function]] = self.space.element_nodes[own, place]
+        return found
+
+    @cached_property
+    def _part_values(self) -> np.ndarray:
+        """Values (kinds of parts, 6 nodes, 6 functions) of a triangle's functions at the nodes of its parts."""
+        corners = self.space.descent.parts
+        middles = (corners[:, [0, 1, 0]] + corners[:, [1, 2, 2]]) / 2
+        return shape_values(np.concatenate([corners, middles], axis=1))
 
     @cached_property
     def _inherited(self) -> np.ndarray:
         """What the entries (21) of a part's integrals are in its parent's (kinds, 21, 21): R^T E R of its functions' values R."""
         i, j = PAIRS.T
-        values = self.space.part_values
-        one, other = values[:, i], values[:, j]  # (kinds, pairs, 6)
+        one, other = self._part_values[:, i], self._part_values[:, j]  # (kinds, pairs, 6)
         both = one[:, :, i] * other[:, :, j]
         return both + np.where((i != j)[:, None], other[:, :, i] * one[:, :, j], 0.0)
+
+
+def _places(numbers: np.ndarray, count: int) -> np.ndarray:
+    """Where each number below ``count`` is among some."""
+    found = np.zeros(count, np.int32)
+    found[numbers] = np.arange(len(numbers), dtype=np.int32)
+    return found

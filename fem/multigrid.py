@@ -42,7 +42,7 @@ class Body:
 
 @dataclass(frozen=True)
 class Columns:
-    """All unknowns of plan nodes whose columns are of one length: ``places`` (length) of them, ``inverse`` (length, length, nodes)."""
+    """All unknowns of plan nodes whose columns are of one length: their ``places``, ``inverse`` (length, length, nodes)."""
 
     places: tuple[Place, ...]
     inverse: np.ndarray
@@ -80,11 +80,13 @@ class Level:
 
     def eased(self, left: np.ndarray) -> np.ndarray:
         """All columns' inverses times what is left (size,)."""
-        found = np.zeros_like(left)
+        found = np.empty_like(left)
         for columns in self.columns:
-            local = np.stack([left[place] for place in columns.places])
+            local = [left[place] for place in columns.places]
             for place, row in zip(columns.places, columns.inverse):
-                found[place] = np.einsum("jn,jn->n", row, local)
+                found[place] = row[0] * local[0]
+                for factor, each in zip(row[1:], local[1:]):
+                    found[place] += factor * each
         return found
 
     def relaxed(self, right_side: np.ndarray, start: np.ndarray | None) -> np.ndarray:
@@ -295,13 +297,15 @@ def _coarsened(
     """
     assert space.coarser is not None
     coarsening = Coarsening(space, space.coarser)
-    every = np.concatenate([body.unknowns[coarsening.kept(body.pattern)].T.ravel() for body in bodies])
-    _, first = np.unique(every, return_index=True)
-    kept = every[np.sort(first)]
+    every = np.concatenate([body.unknowns[coarsening.of(body.pattern).kept].T.ravel() for body in bodies])
+    first, place = np.empty(operator.size, np.int32), np.arange(len(every), dtype=np.int32)
+    first[every[::-1]] = place[::-1]
+    kept = every[first[every] == place]  # each once, where bodies share some
     number = np.full(operator.size, -1, np.int32)
     number[kept] = np.arange(len(kept), dtype=np.int32)
     coarse_bodies = [
-        Body(coarsening.pattern(body.pattern), number[body.unknowns[coarsening.kept(body.pattern)]]) for body in bodies
+        Body(coarsening.of(body.pattern).pattern, number[body.unknowns[coarsening.of(body.pattern).kept]])
+        for body in bodies
     ]
     transfers = tuple(
         Transfer(_places(body.unknowns), _places(coarse.unknowns), coarsening.values(body.pattern))
@@ -309,7 +313,7 @@ def _coarsened(
     )
     terms = tuple(
         Term(
-            number[term.unknowns[coarsening.kept(term.pattern)]],
+            number[term.unknowns[coarsening.of(term.pattern).kept]],
             tuple(map(coarsening.matrix, term.plans)),
             term.throughs,
         )

@@ -16,7 +16,7 @@ PAIRS = np.array(
     + [(0, 4), (1, 5), (2, 3), (3, 4), (4, 5), (3, 5)]
 )
 SHARED = 15  # of them, which neighbouring triangles add to
-AT_ONCE = 100_000  # elements whose integrals are at hand together
+AT_ONCE = 200_000  # elements whose integrals are at hand together
 
 
 def packed(integrals: np.ndarray) -> np.ndarray:
@@ -55,23 +55,23 @@ class PlanPattern:
 def plan_pattern(element_nodes: np.ndarray, elements: np.ndarray) -> PlanPattern:
     """The pattern of the plan matrices over the given elements (numbers)."""
     nodes, local = numbered(element_nodes[elements], int(element_nodes.max()) + 1)
-    count, corners = len(nodes), int(local[:, :3].max(initial=-1)) + 1
-    ends = np.empty((count - corners, 2), np.int32)  # of each side, the lower number first
+    is_middle = np.zeros(len(nodes), bool)
+    is_middle[local[:, 3:]] = True
+    middles, number = np.flatnonzero(is_middle).astype(np.int32), np.cumsum(is_middle, dtype=np.int32) - 1
+    ends = np.empty((len(middles), 2), np.int32)  # of each side, the lower number first
     slot = np.empty((len(elements), SHARED), np.int32)
     slot[:, :6] = local
-    for number, (a, b, middle) in enumerate(EDGES_OF_TRIANGLE):
-        side, turned = local[:, middle] - corners, local[:, a] > local[:, b]
-        ends[side, 0], ends[side, 1] = np.minimum(local[:, a], local[:, b]), np.maximum(local[:, a], local[:, b])
-        first = count + 3 * side
-        slot[:, 6 + 3 * number] = first
-        slot[:, 7 + 3 * number] = first + 1 + turned
-        slot[:, 8 + 3 * number] = first + 2 - turned
-    middles = np.arange(corners, count, dtype=np.int32)
-    one = np.concatenate([ends[:, [0, 0, 1]].ravel(), local[:, PAIRS[SHARED:, 0]].ravel()])
-    other = np.concatenate(
-        [np.column_stack([ends[:, 1], middles, middles]).ravel(), local[:, PAIRS[SHARED:, 1]].ravel()]
-    )
-    indptr, columns, source = _symmetric(one, other, count)
+    for place, (a, b, middle) in enumerate(EDGES_OF_TRIANGLE):
+        one, other, side = local[:, a], local[:, b], number[local[:, middle]]
+        ends[side, 0], ends[side, 1] = np.minimum(one, other), np.maximum(one, other)
+        first, turned = len(nodes) + 3 * side, one > other
+        slot[:, 6 + 3 * place] = first
+        slot[:, 7 + 3 * place] = first + 1 + turned
+        slot[:, 8 + 3 * place] = first + 2 - turned
+    inside = PAIRS[SHARED:]
+    one = np.concatenate([ends[:, [0, 0, 1]].ravel(), local[:, inside[:, 0]].ravel()])
+    other = np.concatenate([np.column_stack([ends[:, 1], middles, middles]).ravel(), local[:, inside[:, 1]].ravel()])
+    indptr, columns, source = _symmetric(one, other, len(nodes))
     return PlanPattern(elements, nodes, indptr, columns, slot, source)
 
 
@@ -91,7 +91,7 @@ def numbered(nodes: np.ndarray, count: int) -> tuple[np.ndarray, np.ndarray]:
     is_used = np.zeros(count, bool)
     is_used[nodes] = True
     place = np.cumsum(is_used, dtype=np.int32) - 1
-    return np.flatnonzero(is_used), place[nodes]
+    return np.flatnonzero(is_used).astype(np.int32), place[nodes]
 
 
 @dataclass(frozen=True)

@@ -4,11 +4,10 @@ from dataclasses import dataclass, field
 from functools import cache, cached_property
 
 import numpy as np
-import scipy.sparse as sp
 import shapely
 
 from plancha.fem.patterns import EDGES_OF_TRIANGLE, PlanPattern, packed, plan_pattern
-from plancha.geometry.mesh import Descent, PlanMesh, inside
+from plancha.geometry.mesh import Descent, PlanMesh, along_curve, inside
 
 EDGE_MASS = np.array([[4.0, -1.0, 2.0], [-1.0, 4.0, 2.0], [2.0, 2.0, 16.0]]) / 30  # quadratic, per length
 ROUNDED = 1e-3  # of a triangle: how far beside the mesh a point of its rim may lie, whose corners are rounded
@@ -18,7 +17,7 @@ ROUNDED = 1e-3  # of a triangle: how far beside the mesh a point of its rim may 
 class PlanSpace:
     """Quadratic functions on the plan mesh.
 
-    ``nodes`` (n, 2) [m], the mesh's points first; ``element_nodes`` (triangles, 6): corners, then the nodes between corners 01, 12,
+    ``nodes`` (n, 2) [m]; ``element_nodes`` (triangles, 6): corners, then the nodes between corners 01, 12,
     02; ``areas`` (triangles,) [m2].
     """
 
@@ -40,7 +39,7 @@ class PlanSpace:
     def within(self, shape: shapely.Polygon) -> np.ndarray:
         """Elements (numbers, ascending) in a shape whose edges the mesh embeds, found once."""
         if shape.wkb not in self.parts:
-            self.parts[shape.wkb] = np.flatnonzero(inside(self.mesh, shape))
+            self.parts[shape.wkb] = np.flatnonzero(inside(self.mesh, shape)).astype(np.int32)
         return self.parts[shape.wkb]
 
     def conduction(self, k_xx: np.ndarray, k_yy: np.ndarray, k_xy: np.ndarray, elements: np.ndarray) -> np.ndarray:
@@ -87,53 +86,21 @@ class PlanSpace:
         coarser = self.coarser
         return np.arange(len(self.areas)) if coarser is None else coarser._roots[self.descent.parents]
 
-    @cached_property
-    def prolongation(self) -> sp.csr_array:
-        """Values (nodes, coarser nodes) of the coarser functions at the nodes."""
-        coarser, descent = self.coarser, self.descent
-        assert coarser is not None
-        element, place = np.zeros((2, len(self.nodes)), np.int32)
-        for local in range(6):
-            element[self.element_nodes[:, local]] = np.arange(len(self.areas))
-            place[self.element_nodes[:, local]] = local
-        values = self.part_values[descent.part[element], place]
-        columns = coarser.element_nodes[descent.parents[element]]
-        is_some = values != 0
-        starts = np.concatenate([[0], np.cumsum(is_some.sum(axis=1))])
-        shape = (len(self.nodes), len(coarser.nodes))
-        return sp.csr_array((values[is_some], columns[is_some], starts.astype(np.int32)), shape=shape)
-
-    @cached_property
-    def part_values(self) -> np.ndarray:
-        """Values (kinds of parts, 6 nodes, 6 functions) of a triangle's functions at the nodes of its parts."""
-        corners = self.descent.parts
-        middles = (corners[:, [0, 1, 0]] + corners[:, [1, 2, 2]]) / 2
-        return shape_values(np.concatenate([corners, middles], axis=1))
-
-    @cached_property
-    def coarser_nodes(self) -> np.ndarray:
-        """Which nodes (coarser nodes,) are the coarser functions' own."""
-        coarser, descent = self.coarser, self.descent
-        assert coarser is not None
-        found = np.empty(len(coarser.nodes), np.int32)
-        for kind, values in enumerate(self.part_values):
-            own = np.flatnonzero(descent.part == kind)
-            for place, function in np.argwhere(values == 1):
-                found[coarser.element_nodes[descent.parents[own], function]] = self.element_nodes[own, place]
-        return found
-
 
 def plan_space(mesh: PlanMesh) -> PlanSpace:
-    """The quadratic functions on a plan mesh: nodes at the points, then in the middle of the sides.
+    """The quadratic functions on a plan mesh: nodes at points and middles of sides, numbered so that neighbours are near.
 
     On straight triangles the integrals are those of the reference triangle, scaled by each triangle's area and its slopes.
     """
     ends, sides = mesh.sides
     nodes = np.concatenate([mesh.points, mesh.points[ends].mean(axis=1)])
-    element_nodes = np.concatenate([mesh.triangles, len(mesh.points) + sides], axis=1, dtype=np.int32)
+    order = along_curve(nodes)
+    rank = np.empty(len(nodes), np.int32)
+    rank[order] = np.arange(len(nodes), dtype=np.int32)
+    element_nodes = rank[np.concatenate([mesh.triangles, len(mesh.points) + sides], axis=1)]
     a, b, c = (mesh.points[mesh.triangles[:, i]] for i in range(3))
     double = (b - a)[:, 0] * (c - a)[:, 1] - (b - a)[:, 1] * (c - a)[:, 0]
-    return PlanSpace(mesh, nodes, element_nodes, np.abs(double) / 2)
+    return PlanSpace(mesh, nodes[order], element_nodes, np.abs(double) / 2)
 
 
 @cache

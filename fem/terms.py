@@ -41,7 +41,10 @@ class Term:
 
 @dataclass(frozen=True)
 class Part:
-    """A term as it is multiplied with: whole plan matrices, and the ``places`` (m) of its unknowns level by level."""
+    """A term as it is multiplied with: whole plan matrices, and the ``places`` (m) of its unknowns level by level.
+
+    Of one level there is one matrix, and its ``throughs`` is one.
+    """
 
     matrices: tuple[sp.csr_array, ...]
     throughs: np.ndarray
@@ -49,6 +52,9 @@ class Part:
 
     def apply(self, x: np.ndarray, y: np.ndarray) -> None:
         """Add what the term makes of x (size,) to y, same shape."""
+        if len(self.places) == 1:
+            y[self.places[0]] += self.matrices[0] @ x[self.places[0]]
+            return
         local = np.stack([x[place] for place in self.places])
         thick = [through @ local for through in self.throughs]
         for level, place in enumerate(self.places):
@@ -76,18 +82,16 @@ def joined(terms: Iterable[Term]) -> tuple[Term, ...]:
         is_thin = term.unknowns.shape[1] == 1
         key = (id(term.pattern), term.unknowns.tobytes()) if is_thin else (number,)
         alike.setdefault(key, []).append(term)
-    return tuple(same[0] if len(same[0].plans) == len(same) == 1 else _sum(same) for same in alike.values())
+    return tuple(same[0] if same[0].unknowns.shape[1] > 1 else _sum(same) for same in alike.values())
 
 
 def _sum(terms: Sequence[Term]) -> Term:
-    first = terms[0]
-    if first.unknowns.shape[1] > 1:
-        return first
+    """Terms of one unknown per node as one, whose thickness matrix is one."""
     shares = [(plan, float(through[0, 0])) for term in terms for plan, through in zip(term.plans, term.throughs)]
     some = [(plan, share) for plan, share in shares if share != 0] or shares[:1]
     weights = np.hstack([plan.weights for plan, _ in some])
-    plan = PlanMatrix(first.pattern, weights, np.vstack([share * plan.references for plan, share in some]))
-    return Term(first.unknowns, (plan,), np.ones((1, 1, 1)))
+    plan = PlanMatrix(terms[0].pattern, weights, np.vstack([share * plan.references for plan, share in some]))
+    return Term(terms[0].unknowns, (plan,), np.ones((1, 1, 1)))
 
 
 def part_of(term: Term) -> Part:

@@ -9,6 +9,7 @@ from plates import REFERENCE
 
 from plancha.fem import terms
 from plancha.fem.cholesky import Cholesky
+from plancha.fem.coarsening import Coarsening
 from plancha.fem.multigrid import Body, Multigrid, _coarsened
 from plancha.fem.plan import plan_space
 from plancha.fem.refinement import refined, worth_refining
@@ -88,13 +89,13 @@ def test_triangles_cut_in_one_corner_alone_are_one_more_level():
 
 def test_coarser_functions_are_taken_over_exactly():
     fine = plan_space(refined(plan_mesh(die_on_plate())))
-    coarse = fine.coarser
+    coarse, coarsening = fine.coarser, Coarsening(fine, fine.coarser)
 
     def some(x, y):
         return 3.0 + x * 20 - y * 7 + x * y * 300 - 900 * x * x + 100 * y * y
 
-    assert fine.prolongation @ some(*coarse.nodes.T) == pytest.approx(some(*fine.nodes.T), rel=1e-12)
-    assert fine.nodes[fine.coarser_nodes] == pytest.approx(coarse.nodes, abs=1e-15)
+    assert coarsening.prolongation @ some(*coarse.nodes.T) == pytest.approx(some(*fine.nodes.T), rel=1e-12)
+    assert fine.nodes[coarsening.nodes] == pytest.approx(coarse.nodes, abs=1e-15)
 
 
 @pytest.mark.parametrize("name", ["a joint", "perfect contact", "a rim that convects"])
