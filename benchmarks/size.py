@@ -63,7 +63,7 @@ CASES = {
 
 def plancha(sheets: Sheets, heat: np.ndarray) -> tuple[np.ndarray, int]:
     """The product's own way."""
-    bodies = [Body(slab.pattern, slab.unknowns) for slab in sheets.slabs]
+    bodies = [Body(slab.pattern, slab.unknowns, slab.conduction.grain) for slab in sheets.slabs]
     factor = Multigrid(sheets.constant, bodies, sheets.space, np.arange(sheets.size))
     return factor.solve(heat, TIGHT), factor.steps
 

@@ -33,7 +33,7 @@ class Coarsening:
             is_parent = np.zeros(len(self.coarser.areas), bool)
             is_parent[self.space.descent.parents[pattern.elements]] = True
             coarse = plan_pattern(self.coarser.element_nodes, np.flatnonzero(is_parent))
-            kept = np.searchsorted(pattern.nodes, self.nodes[coarse.nodes])
+            kept = _places(pattern.nodes, len(self.space.nodes))[self.nodes[coarse.nodes]]
             self.known[id(pattern)] = Coarser(pattern, coarse, kept)
         return self.known[id(pattern)]
 

@@ -20,9 +20,9 @@ from plancha.geometry.faults import Failure
 
 TIGHT = 1e-12  # of the right side's norm: what may be left
 STEPS = 200
-RELAXATIONS = (
-    4  # before the coarser level and after it; fewer are as much work in more steps where conduction has a grain
-)
+RELAXATIONS = 4  # before the coarser level and after it
+AGAINST_GRAIN = 6  # the same where a body conducts GRAIN times better one way in the plan than across it
+GRAIN = 10.0
 POWERS = 30  # steps that find the largest eigenvalue
 FEW = 20_000  # unknowns of a level for which it is sought anew
 SAFE = 1.1  # times what they find
@@ -34,10 +34,14 @@ class NotSettled(Failure):
 
 @dataclass(frozen=True)
 class Body:
-    """Where a body's functions are: its plan pattern, and its unknowns (plan nodes, thickness nodes)."""
+    """Where a body's functions are: its plan pattern, and its unknowns (plan nodes, thickness nodes).
+
+    ``grain`` is how many times better it conducts one way in the plan than across it.
+    """
 
     pattern: PlanPattern
     unknowns: np.ndarray
+    grain: float = 1.0
 
 
 @dataclass(frozen=True)
@@ -59,7 +63,8 @@ class Transfer:
 
 @dataclass(frozen=True)
 class Level:
-    """One mesh's operator, its columns, the largest eigenvalue that they leave of it, and how it is joined to the coarser one.
+    """One mesh's operator, its columns, the largest eigenvalue that they leave of it, how often it relaxes, how it is joined to the
+    coarser one.
 
     ``share`` (size,) of an unknown counts for each body that has it; none where it is held.
     """
@@ -67,6 +72,7 @@ class Level:
     parts: tuple[Part, ...]
     columns: tuple[Columns, ...]
     largest: float
+    relaxations: int
     transfers: tuple[Transfer, ...]
     share: np.ndarray
     coarse_size: int
@@ -94,7 +100,7 @@ class Level:
         left = right_side.copy() if start is None else right_side - self.times(start)
         found = np.zeros_like(left) if start is None else start.copy()
         step = np.zeros_like(left)
-        for number in range(1, RELAXATIONS + 1):
+        for number in range(1, self.relaxations + 1):
             if number > 1:
                 left -= self.times(step)
             step *= (2 * number - 3) / (2 * number + 1)
@@ -196,13 +202,14 @@ def _levels(
 ) -> tuple[list[Level], Operator, np.ndarray]:
     """All levels but the coarsest, the coarsest's operator, and which of its unknowns are free."""
     levels = []
+    relaxations = AGAINST_GRAIN if max(body.grain for body in bodies) > GRAIN else RELAXATIONS
     while space.coarser is not None:
         columns = _columns(operator, bodies, is_free)
         count = np.zeros(operator.size)
         for body in bodies:
             count[body.unknowns] += 1
         coarse, transfers, bodies, kept = _coarsened(operator, bodies, space)
-        levels.append(Level(operator.parts, columns, np.nan, transfers, is_free / count, coarse.size))
+        levels.append(Level(operator.parts, columns, np.nan, relaxations, transfers, is_free / count, coarse.size))
         operator, is_free, space = coarse, is_free[kept], space.coarser
     largest, known = 0.0, []
     for level in reversed(levels):
@@ -304,8 +311,9 @@ def _coarsened(
     number = np.full(operator.size, -1, np.int32)
     number[kept] = np.arange(len(kept), dtype=np.int32)
     coarse_bodies = [
-        Body(coarsening.of(body.pattern).pattern, number[body.unknowns[coarsening.of(body.pattern).kept]])
+        replace(body, pattern=coarser.pattern, unknowns=number[body.unknowns[coarser.kept]])
         for body in bodies
+        for coarser in (coarsening.of(body.pattern),)
     ]
     transfers = tuple(
         Transfer(_places(body.unknowns), _places(coarse.unknowns), coarsening.values(body.pattern))

@@ -28,8 +28,8 @@ def packed(integrals: np.ndarray) -> np.ndarray:
 class PlanPattern:
     """Where the integrals of some elements go in a plan matrix over those elements' own nodes.
 
-    ``nodes`` (n,) plan nodes, rising; ``indptr``, ``columns`` the matrix's structure. Its entries ``source`` are taken from the
-    list of all that neighbours add to, where ``slot`` (elements, 15) puts the integrals, and then what is inside each element.
+    ``nodes`` (n,) plan nodes, rising; ``indptr``, ``columns`` the matrix's structure. Its entries are taken, by ``source``, from
+    ``count`` numbers: first what neighbours add to, where ``slot`` (elements, 15) puts the integrals, then what is inside an element.
     """
 
     elements: np.ndarray
@@ -38,17 +38,19 @@ class PlanPattern:
     columns: np.ndarray
     slot: np.ndarray
     source: np.ndarray
+    count: int
 
     def combined(self, weights: np.ndarray, references: np.ndarray) -> sp.csr_array:
         """The plan matrix (n, n) whose packed element integrals are weights (elements, r) of references (r, 21)."""
-        inside = len(PAIRS) - SHARED
-        shared = int(self.source.max(initial=-1)) + 1 - inside * len(self.elements)
-        values = np.zeros(shared + inside * len(self.elements))
+        inside = (len(weights), len(PAIRS) - SHARED)
+        shared = self.count - inside[0] * inside[1]
+        values = np.zeros(self.count)
+        of_elements = values[shared:].reshape(inside)
         for first in range(0, len(weights), AT_ONCE):
             some = slice(first, first + AT_ONCE)
-            integrals = weights[some] @ references
-            values[:shared] += np.bincount(self.slot[some].ravel(), integrals[:, :SHARED].ravel(), shared)
-            values[shared:].reshape(-1, inside)[some] = integrals[:, SHARED:]
+            added = weights[some] @ references[:, :SHARED]
+            values[:shared] += np.bincount(self.slot[some].ravel(), added.ravel(), shared)
+            np.matmul(weights[some], references[:, SHARED:], out=of_elements[some])
         return sp.csr_array((values[self.source], self.columns, self.indptr), shape=(len(self.nodes), len(self.nodes)))
 
 
@@ -72,7 +74,7 @@ def plan_pattern(element_nodes: np.ndarray, elements: np.ndarray) -> PlanPattern
     one = np.concatenate([ends[:, [0, 0, 1]].ravel(), local[:, inside[:, 0]].ravel()])
     other = np.concatenate([np.column_stack([ends[:, 1], middles, middles]).ravel(), local[:, inside[:, 1]].ravel()])
     indptr, columns, source = _symmetric(one, other, len(nodes))
-    return PlanPattern(elements, nodes, indptr, columns, slot, source)
+    return PlanPattern(elements, nodes, indptr, columns, slot, source, len(nodes) + len(one))
 
 
 def _symmetric(one: np.ndarray, other: np.ndarray, count: int) -> tuple[np.ndarray, np.ndarray, np.ndarray]:

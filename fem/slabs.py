@@ -34,6 +34,12 @@ class Conduction:
         """Whether any element's conductivity depends on temperature."""
         return bool(self.exponent.any())
 
+    @property
+    def grain(self) -> float:
+        """How many times better it conducts one way in the plan than across it, at most."""
+        k_x, k_y, _ = self.conductivity
+        return float(np.max(np.maximum(k_x / k_y, k_y / k_x)))
+
     def factor(self, temperature: np.ndarray) -> np.ndarray:
         """k over k_ref at temperatures (elements, ...) [K]."""
         shape = (-1, *(1,) * (temperature.ndim - 1))

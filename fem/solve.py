@@ -173,7 +173,7 @@ def _solids_factor(sheets: Sheets, matrix: Operator, solids: np.ndarray) -> Chol
     """What solves for the solids' free unknowns (numbers): directly where they are few or their mesh has no coarser one."""
     if not matrix.is_large or sheets.space.coarser is None:
         return Cholesky(matrix.csr if len(solids) == sheets.size else matrix.csr[solids][:, solids])
-    bodies = [Body(slab.pattern, slab.unknowns) for slab in sheets.slabs]
+    bodies = [Body(slab.pattern, slab.unknowns, slab.conduction.grain) for slab in sheets.slabs]
     return Multigrid(Operator(sheets.solid, matrix.terms), bodies, sheets.space, solids)
 
 

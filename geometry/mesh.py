@@ -70,7 +70,8 @@ class PlanMesh:
     @cached_property
     def centres(self) -> np.ndarray:
         """Centres of the triangles (triangles, 2) [m]."""
-        return self.points[self.triangles].mean(axis=1)
+        a, b, c = (self.points[corner] for corner in self.triangles.T)
+        return (a + b + c) / 3
 
     def __repr__(self) -> str:
         return f"PlanMesh({len(self.points)} points, {len(self.triangles)} triangles)"
@@ -273,11 +274,17 @@ def along_curve(points: np.ndarray) -> np.ndarray:
 
     What belongs together then lies together in memory: products take a third less time.
     """
-    low = points.min(axis=0)
-    cells = ((points - low) * (255 / np.max(points.max(axis=0) - low))).astype(np.uint16)
+    x, y = (np.ascontiguousarray(each) for each in points.T)
+    scale = 255 / max(float(np.ptp(x)), float(np.ptp(y)))
+    column, row = (_spread(((each - each.min()) * scale).astype(np.uint16)) for each in (x, y))
+    return np.argsort(column | (row << 1), kind="stable")
+
+
+def _spread(numbers: np.ndarray) -> np.ndarray:
+    """Numbers of 8 bits with a bit free before each of theirs."""
     for shift, mask in ((4, 0x0F0F), (2, 0x3333), (1, 0x5555)):
-        cells = (cells | (cells << shift)) & np.uint16(mask)
-    return np.argsort(cells[:, 0] | (cells[:, 1] << 1), kind="stable")
+        numbers = (numbers | (numbers << shift)) & np.uint16(mask)
+    return numbers
 
 
 # Corners of a triangle's quarters, in its barycentric coordinates.

@@ -58,7 +58,7 @@ def sheets_on(stack, cuts: int):
 
 
 def bodies_of(sheets):
-    return [Body(slab.pattern, slab.unknowns) for slab in sheets.slabs]
+    return [Body(slab.pattern, slab.unknowns, slab.conduction.grain) for slab in sheets.slabs]
 
 
 def multigrid(sheets):
