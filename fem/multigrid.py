@@ -88,11 +88,9 @@ class Level:
         """All columns' inverses times what is left (size,)."""
         found = np.empty_like(left)
         for columns in self.columns:
-            local = [left[place] for place in columns.places]
-            for place, row in zip(columns.places, columns.inverse):
-                found[place] = row[0] * local[0]
-                for factor, each in zip(row[1:], local[1:]):
-                    found[place] += factor * each
+            local = np.stack([left[place] for place in columns.places])
+            for place, eased in zip(columns.places, np.einsum("ijn,jn->in", columns.inverse, local)):
+                found[place] = eased
         return found
 
     def relaxed(self, right_side: np.ndarray, start: np.ndarray | None) -> np.ndarray:

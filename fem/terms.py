@@ -9,6 +9,8 @@ import scipy.sparse as sp
 
 from plancha.fem.patterns import PlanMatrix, PlanPattern
 
+NOTHING = 1e-13  # of a matrix's largest eigenvalue: what is rounding
+
 Entries = tuple[np.ndarray, np.ndarray, np.ndarray]  # values, rows, columns
 Place = slice | np.ndarray  # unknowns, a slice where they follow one another
 
@@ -41,13 +43,14 @@ class Term:
 
 @dataclass(frozen=True)
 class Part:
-    """A term as it is multiplied with: whole plan matrices, and the ``places`` (m) of its unknowns level by level.
+    """A term as it is multiplied with: plan matrices times thickness matrices of rank one, v w^T.
 
-    Of one level there is one matrix, and its ``throughs`` is one.
+    ``taken`` and ``given`` (m, matrices) have all w and v, ``places`` (m) the term's unknowns level by level.
     """
 
     matrices: tuple[sp.csr_array, ...]
-    throughs: np.ndarray
+    taken: np.ndarray
+    given: np.ndarray
     places: tuple[Place, ...]
 
     def apply(self, x: np.ndarray, y: np.ndarray) -> None:
@@ -55,16 +58,10 @@ class Part:
         if len(self.places) == 1:
             y[self.places[0]] += self.matrices[0] @ x[self.places[0]]
             return
-        local = np.stack([x[place] for place in self.places])
-        thick = [through @ local for through in self.throughs]
-        for level, place in enumerate(self.places):
-            for plan, each in zip(self.matrices, thick):
-                y[place] += plan @ each[level]
-
-    @property
-    def magnitudes(self) -> "Part":
-        """With the magnitudes of all numbers."""
-        return Part(tuple(abs(plan) for plan in self.matrices), np.abs(self.throughs), self.places)
+        local = self.taken.T @ np.stack([x[place] for place in self.places])
+        made = self.given @ np.stack([plan @ each for plan, each in zip(self.matrices, local)])
+        for place, each in zip(self.places, made):
+            y[place] += each
 
 
 def place_of(unknowns: np.ndarray) -> Place:
@@ -95,9 +92,19 @@ def _sum(terms: Sequence[Term]) -> Term:
 
 
 def part_of(term: Term) -> Part:
-    """A term as it is multiplied with."""
+    """A term as it is multiplied with; what a thickness matrix has no part of costs no product."""
     places = tuple(map(place_of, term.unknowns.T))
-    return Part(tuple(plan.csr for plan in term.plans), term.throughs, places)
+    if len(places) == 1:
+        return Part((term.plans[0].csr,), np.ones((1, 1)), np.ones((1, 1)), places)
+    matrices, taken, given = [], [], []
+    for plan, through in zip(term.plans, term.throughs):
+        values, vectors = np.linalg.eigh(through)
+        for value, vector in zip(values, vectors.T):
+            if abs(value) > NOTHING * np.abs(values).max():
+                matrices.append(plan.csr)
+                taken.append(vector)
+                given.append(value * vector)
+    return Part(tuple(matrices), np.column_stack(taken), np.column_stack(given), places)
 
 
 @dataclass(frozen=True)
@@ -160,8 +167,10 @@ class Operator:
         if not self.is_large:
             return abs(self.csr) @ np.abs(x)
         found = abs(self.further) @ np.abs(x)
-        for part in self.parts:
-            part.magnitudes.apply(np.abs(x), found)
+        for term in self.joined:
+            local = np.abs(x[term.unknowns])
+            for plan, through in zip(term.plans, term.throughs):
+                found[term.unknowns] += abs(plan.csr) @ local @ np.abs(through)
         return found
 
 
