@@ -6,7 +6,7 @@ from functools import cached_property
 import numpy as np
 import scipy.sparse as sp
 
-from plancha.fem.patterns import PAIRS, PlanMatrix, PlanPattern, plan_pattern
+from plancha.fem.patterns import ITSELF, PAIRS, PlanMatrix, PlanPattern, plan_pattern
 from plancha.fem.plan import PlanSpace, shape_values
 
 
@@ -54,7 +54,7 @@ class Coarsening:
         for kind, inherited in enumerate(self._inherited):
             own = np.flatnonzero(part == kind)  # of one kind a triangle has one part at most
             found[parents[own]] += matrix.weights[own] @ (matrix.references @ inherited)
-        return PlanMatrix(self.of(matrix.pattern).pattern, found, np.eye(len(PAIRS)))
+        return PlanMatrix(self.of(matrix.pattern).pattern, found, ITSELF)
 
     @cached_property
     def prolongation(self) -> sp.csr_array:

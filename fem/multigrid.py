@@ -94,16 +94,17 @@ class Level:
         return found
 
     def relaxed(self, right_side: np.ndarray, start: np.ndarray | None) -> np.ndarray:
-        """A few steps of Chebyshev's iteration of the fourth kind from a start, or from nothing (Lottes 2022, from memory)."""
+        """A few steps of Chebyshev's iteration of the fourth kind from a start, which is changed, or from nothing (Lottes 2022, from
+        memory)."""
         left = right_side.copy() if start is None else right_side - self.times(start)
-        found = np.zeros_like(left) if start is None else start.copy()
+        found = np.zeros_like(left) if start is None else start
         step = np.zeros_like(left)
         for number in range(1, self.relaxations + 1):
             if number > 1:
                 left -= self.times(step)
-            step *= (2 * number - 3) / (2 * number + 1)
             eased = self.eased(left)
             eased *= (8 * number - 4) / (2 * number + 1) / (SAFE * self.largest)
+            step *= (2 * number - 3) / (2 * number + 1)
             step += eased
             found += step
         return found
@@ -130,7 +131,7 @@ class Multigrid:
     """Solves with a symmetric positive definite operator on a space that has coarser ones; ``solve`` takes (n,) or (n, columns)."""
 
     def __init__(self, operator: Operator, bodies: Sequence[Body], space: PlanSpace, free: np.ndarray):
-        self._free = free
+        self._free = place_of(free)
         self.steps = 0  # of the last solve
         is_free = np.zeros(operator.size, bool)
         is_free[free] = True
@@ -147,38 +148,38 @@ class Multigrid:
         NotSettled
             If more is left after STEPS steps.
         """
-        found = np.empty(right_side.shape)
-        for column, heat in zip(found.reshape(len(found), -1).T, right_side.reshape(len(found), -1).T):
+        found = []
+        for heat in right_side.reshape(len(right_side), -1).T:
             whole = np.zeros(len(self._levels[0].share))
             whole[self._free] = heat
-            column[:] = self._settled(whole, tight)[self._free]
-        return found
+            found.append(self._settled(whole, tight)[self._free])
+        return np.column_stack(found).reshape(right_side.shape) if right_side.ndim > 1 else found[0]
 
     def solve_transposed(self, right_side: np.ndarray) -> np.ndarray:
         """The same: the operator is symmetric."""
         return self.solve(right_side)
 
     def _settled(self, right_side: np.ndarray, tight: float) -> np.ndarray:
-        """Conjugate gradients (Hestenes and Stiefel 1952, from memory)."""
+        """Conjugate gradients (Hestenes and Stiefel 1952, from memory); the right side becomes what is left."""
         finest = self._levels[0]
         is_free = finest.share > 0
-        found, left = np.zeros_like(right_side), right_side.copy()
-        enough = tight * np.linalg.norm(right_side)
+        found, left, whole = np.zeros_like(right_side), right_side, float(np.linalg.norm(right_side))
         step, before = np.zeros_like(right_side), 1.0
         for self.steps in range(STEPS):
-            if np.linalg.norm(left) <= enough:
+            if np.linalg.norm(left) <= tight * whole:
                 return found
             eased = self._cycle(0, left)
             now = float(left @ eased)
             step *= now / before
             step += eased
             before = now
+            del eased
             turned = finest.times(step)
             turned *= is_free
             length = now / float(step @ turned)
             found += length * step
             left -= length * turned
-        share = float(np.linalg.norm(left) / np.linalg.norm(right_side))
+        share = float(np.linalg.norm(left)) / whole
         raise NotSettled(
             f"the temperatures were not found in {STEPS} steps: {share:.2g} of the heat is left unbalanced"
         )

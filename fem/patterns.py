@@ -15,6 +15,7 @@ PAIRS = np.array(
     + [pair for a, b, m in EDGES_OF_TRIANGLE.tolist() for pair in ((a, b), (a, m), (b, m))]
     + [(0, 4), (1, 5), (2, 3), (3, 4), (4, 5), (3, 5)]
 )
+ITSELF = np.eye(len(PAIRS))  # references of integrals that are told entry by entry
 SHARED = 15  # of them, which neighbouring triangles add to
 AT_ONCE = 200_000  # elements whose integrals are at hand together
 

@@ -54,15 +54,17 @@ class Conduction:
 def conduction_of(space: PlanSpace, body: Body, elements: np.ndarray) -> Conduction:
     """What the elements (numbers) of a body conduct: its own material, and in its patches theirs."""
     parts = body.parts
-    which = np.zeros(len(elements), int)
+    which = np.zeros(len(elements), np.int8)
     for number, patch in enumerate(body.patches, 1):
         which[np.isin(elements, space.within(patch.outline), assume_unique=True)] = number
 
     def each(values: list) -> np.ndarray:
-        return np.array(values, float)[which]
+        if len(parts) == 1:  # no memory for what is the same everywhere
+            return np.broadcast_to(np.array(values[0], float)[..., None], (*np.shape(values[0]), len(elements)))
+        return np.moveaxis(np.array(values, float)[which], 0, -1)
 
     return Conduction(
-        conductivity=np.array([part.material.conductivity for part in parts], float)[which].T,
+        conductivity=each([part.material.conductivity for part in parts]),
         exponent=each([part.material.exponent for part in parts]),
         temperature_reference=each([part.material.temperature_reference for part in parts]),
         thickness=each([part.thickness for part in parts]),

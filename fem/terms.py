@@ -9,7 +9,8 @@ import scipy.sparse as sp
 
 from plancha.fem.patterns import PlanMatrix, PlanPattern
 
-NOTHING = 1e-13  # of a matrix's largest eigenvalue: what is rounding
+NOTHING = 1e-13  # of the largest: what is rounding
+TINY = 1e-300
 
 Entries = tuple[np.ndarray, np.ndarray, np.ndarray]  # values, rows, columns
 Place = slice | np.ndarray  # unknowns, a slice where they follow one another
@@ -56,7 +57,8 @@ class Part:
     def apply(self, x: np.ndarray, y: np.ndarray) -> None:
         """Add what the term makes of x (size,) to y, same shape."""
         if len(self.places) == 1:
-            y[self.places[0]] += self.matrices[0] @ x[self.places[0]]
+            factor, made = float(self.taken[0, 0] * self.given[0, 0]), self.matrices[0] @ x[self.places[0]]
+            y[self.places[0]] += made if factor == 1.0 else factor * made
             return
         local = self.taken.T @ np.stack([x[place] for place in self.places])
         made = self.given @ np.stack([plan @ each for plan, each in zip(self.matrices, local)])
@@ -83,28 +85,48 @@ def joined(terms: Iterable[Term]) -> tuple[Term, ...]:
 
 
 def _sum(terms: Sequence[Term]) -> Term:
-    """Terms of one unknown per node as one, whose thickness matrix is one."""
+    """Terms of one unknown per node as one."""
     shares = [(plan, float(through[0, 0])) for term in terms for plan, through in zip(term.plans, term.throughs)]
     some = [(plan, share) for plan, share in shares if share != 0] or shares[:1]
+    if len(some) == 1:
+        return Term(terms[0].unknowns, (some[0][0],), np.full((1, 1, 1), some[0][1]))
     weights = np.hstack([plan.weights for plan, _ in some])
     plan = PlanMatrix(terms[0].pattern, weights, np.vstack([share * plan.references for plan, share in some]))
     return Term(terms[0].unknowns, (plan,), np.ones((1, 1, 1)))
 
 
-def part_of(term: Term) -> Part:
+def parts_of(terms: Iterable[Term]) -> tuple[Part, ...]:
+    """Terms as they are multiplied with; plan matrices that are multiples of one another are kept once."""
+    known: dict[tuple[int, int], list[PlanMatrix]] = {}
+
+    def kept(plan: PlanMatrix) -> tuple[sp.csr_array, float]:
+        """One that it is a multiple of, and how many times that."""
+        others = known.setdefault((id(plan.pattern), id(plan.references)), [])
+        for other in others:
+            times = float(
+                np.vdot(plan.weights, other.weights) / max(float(np.vdot(other.weights, other.weights)), TINY)
+            )
+            if np.abs(plan.weights - times * other.weights).max() <= NOTHING * np.abs(plan.weights).max():
+                return other.csr, times
+        others.append(plan)
+        return plan.csr, 1.0
+
+    parts = (_part(term, [kept(plan) for plan in term.plans]) for term in terms)
+    return tuple(part for part in parts if part.matrices)
+
+
+def _part(term: Term, plans: Sequence[tuple[sp.csr_array, float]]) -> Part:
     """A term as it is multiplied with; what a thickness matrix has no part of costs no product."""
-    places = tuple(map(place_of, term.unknowns.T))
-    if len(places) == 1:
-        return Part((term.plans[0].csr,), np.ones((1, 1)), np.ones((1, 1)), places)
     matrices, taken, given = [], [], []
-    for plan, through in zip(term.plans, term.throughs):
+    for (matrix, times), through in zip(plans, term.throughs):
         values, vectors = np.linalg.eigh(through)
         for value, vector in zip(values, vectors.T):
             if abs(value) > NOTHING * np.abs(values).max():
-                matrices.append(plan.csr)
+                matrices.append(matrix)
                 taken.append(vector)
-                given.append(value * vector)
-    return Part(tuple(matrices), np.column_stack(taken), np.column_stack(given), places)
+                given.append(times * value * vector)
+    places = tuple(map(place_of, term.unknowns.T))
+    return Part(tuple(matrices), np.array(taken).T, np.array(given).T, places)
 
 
 @dataclass(frozen=True)
@@ -129,7 +151,7 @@ class Operator:
     @cached_property
     def parts(self) -> tuple[Part, ...]:
         """All terms as they are multiplied with, made once."""
-        return tuple(map(part_of, self.joined))
+        return parts_of(self.joined)
 
     @cached_property
     def csr(self) -> sp.csr_array:
