@@ -60,15 +60,21 @@ class Coarsening:
     def prolongation(self) -> sp.csr_array:
         """Values (nodes, coarser nodes) of the coarser functions at all nodes."""
         descent, count = self.space.descent, len(self.space.nodes)
-        element, place = np.zeros((2, count), np.int32)
+        element, kind = np.zeros(count, np.int32), np.zeros(count, np.int16)
         for local, nodes in enumerate(self.space.element_nodes.T):
-            element[nodes], place[nodes] = np.arange(len(nodes), dtype=np.int32), local
-        values = self._part_values[descent.part[element], place]
-        columns = self.coarser.element_nodes[descent.parents[element]]
-        is_some = values != 0
+            element[nodes] = np.arange(len(nodes), dtype=np.int32)
+            kind[nodes] = 6 * descent.part.astype(np.int16) + local
+        rows = self._part_values.reshape(-1, 6)
         starts = np.zeros(count + 1, np.int32)
-        np.cumsum(is_some.sum(axis=1), out=starts[1:])
-        return sp.csr_array((values[is_some], columns[is_some], starts), shape=(count, len(self.coarser.nodes)))
+        np.cumsum((rows != 0).sum(axis=1)[kind], out=starts[1:])
+        values, columns = np.empty(starts[-1]), np.empty(starts[-1], np.int32)
+        for number, row in enumerate(rows):
+            own = np.flatnonzero(kind == number)
+            parents = descent.parents[element[own]]
+            for place, function in enumerate(np.flatnonzero(row)):
+                values[starts[own] + place] = row[function]
+                columns[starts[own] + place] = self.coarser.element_nodes[parents, function]
+        return sp.csr_array((values, columns, starts), shape=(count, len(self.coarser.nodes)))
 
     @cached_property
     def nodes(self) -> np.ndarray:
