@@ -88,6 +88,9 @@ class Level:
         """All columns' inverses times what is left (size,)."""
         found = np.empty_like(left)
         for columns in self.columns:
+            if len(columns.places) == 1:
+                found[columns.places[0]] = columns.inverse[0, 0] * left[columns.places[0]]
+                continue
             local = np.stack([left[place] for place in columns.places])
             for place, eased in zip(columns.places, np.einsum("ijn,jn->in", columns.inverse, local)):
                 found[place] = eased
@@ -135,7 +138,7 @@ class Multigrid:
         self.steps = 0  # of the last solve
         is_free = np.zeros(operator.size, bool)
         is_free[free] = True
-        self._levels, coarsest, is_free = _levels(operator, bodies, space, is_free)
+        self.levels, coarsest, is_free = _levels(operator, bodies, space, is_free)
         self._coarsest_free = np.flatnonzero(is_free)
         matrix = coarsest.csr
         self._coarsest = Cholesky(matrix[self._coarsest_free][:, self._coarsest_free])
@@ -150,7 +153,7 @@ class Multigrid:
         """
         found = []
         for heat in right_side.reshape(len(right_side), -1).T:
-            whole = np.zeros(len(self._levels[0].share))
+            whole = np.zeros(len(self.levels[0].share))
             whole[self._free] = heat
             found.append(self._settled(whole, tight)[self._free])
         return np.column_stack(found).reshape(right_side.shape) if right_side.ndim > 1 else found[0]
@@ -161,7 +164,7 @@ class Multigrid:
 
     def _settled(self, right_side: np.ndarray, tight: float) -> np.ndarray:
         """Conjugate gradients (Hestenes and Stiefel 1952, from memory); the right side becomes what is left."""
-        finest = self._levels[0]
+        finest = self.levels[0]
         is_free = finest.share > 0
         found, left, whole = np.zeros_like(right_side), right_side, float(np.linalg.norm(right_side))
         step, before = np.zeros_like(right_side), 1.0
@@ -186,11 +189,11 @@ class Multigrid:
 
     def _cycle(self, number: int, left: np.ndarray) -> np.ndarray:
         """What one symmetric V-cycle makes of what is left."""
-        if number == len(self._levels):
+        if number == len(self.levels):
             found = np.zeros_like(left)
             found[self._coarsest_free] = self._coarsest.solve(left[self._coarsest_free])
             return found
-        level = self._levels[number]
+        level = self.levels[number]
         found = level.relaxed(left, None)
         found += level.prolonged(self._cycle(number + 1, level.restricted(left - level.times(found))))
         return level.relaxed(left, found)
