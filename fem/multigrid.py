@@ -211,7 +211,17 @@ def _levels(
         for body in bodies:
             count[body.unknowns] += 1
         coarse, transfers, bodies, kept = _coarsened(operator, bodies, space)
-        levels.append(Level(operator.parts, columns, np.nan, relaxations, transfers, is_free / count, coarse.size))
+        levels.append(
+            Level(
+                operator.parts,
+                columns,
+                np.nan,
+                relaxations,
+                transfers,
+                (is_free / count).astype(np.float32),
+                coarse.size,
+            )
+        )
         operator, is_free, space = coarse, is_free[kept], space.coarser
     largest, known = 0.0, []
     for level in reversed(levels):
