@@ -92,12 +92,11 @@ def plan_space(mesh: PlanMesh) -> PlanSpace:
 
     On straight triangles the integrals are those of the reference triangle, scaled by each triangle's area and its slopes.
     """
-    ends, sides = mesh.sides
-    nodes = np.concatenate([mesh.points, mesh.points[ends].mean(axis=1)])
+    nodes = np.concatenate([mesh.points, mesh.middles])
     order = along_curve(nodes)
     rank = np.empty(len(nodes), np.int32)
     rank[order] = np.arange(len(nodes), dtype=np.int32)
-    element_nodes = rank[np.concatenate([mesh.triangles, len(mesh.points) + sides], axis=1)]
+    element_nodes = rank[np.concatenate([mesh.triangles, len(mesh.points) + mesh.sides[1]], axis=1)]
     a, b, c = (mesh.points[mesh.triangles[:, i]] for i in range(3))
     double = (b - a)[:, 0] * (c - a)[:, 1] - (b - a)[:, 1] * (c - a)[:, 0]
     return PlanSpace(mesh, nodes[order], element_nodes, np.abs(double) / 2)

@@ -67,6 +67,12 @@ class PlanMesh:
         number[order] = np.cumsum(is_first, dtype=np.int32) - 1
         return ends[is_first], number.reshape(-1, 3)
 
+    @property
+    def middles(self) -> np.ndarray:
+        """Middles of the sides (sides, 2) [m]."""
+        one, other = (self.points[end] for end in self.sides[0].T)
+        return (one + other) / 2
+
     @cached_property
     def centres(self) -> np.ndarray:
         """Centres of the triangles (triangles, 2) [m]."""
@@ -294,8 +300,8 @@ QUARTERS = np.array([[[2, 0, 0], [1, 1, 0], [1, 0, 1]], [[1, 1, 0], [0, 2, 0], [
 
 def quartered(mesh: PlanMesh) -> PlanMesh:
     """The mesh with every triangle cut into four; those of one triangle follow one another."""
-    ends, sides = mesh.sides
-    points = np.concatenate([mesh.points, mesh.points[ends].mean(axis=1)])
+    sides = mesh.sides[1]
+    points = np.concatenate([mesh.points, mesh.middles])
     (a, b, c), (ab, bc, ac) = mesh.triangles.T, (len(mesh.points) + sides).T
     triangles = np.column_stack([a, ab, ac, ab, b, bc, ac, bc, c, ab, bc, ac]).reshape(-1, 3)
     parents = np.repeat(np.arange(len(mesh.triangles), dtype=np.int32), len(QUARTERS))
