@@ -9,6 +9,7 @@ also timed on the matrix that scikit-fem assembles. NGSolve assembles and solves
 """
 
 import argparse
+import importlib
 import json
 import os
 import resource
@@ -127,13 +128,14 @@ WITH_OUR_MATRIX: dict[str, Callable[[Sheets, np.ndarray], Answer]] = {
 }
 COMPILED = {"NGSolve, sparse Cholesky": "direct", "NGSolve, BDDC": "bddc"}
 ASSEMBLED = "scikit-fem, CHOLMOD"  # one sheet alone
+LIBRARIES = {"pyamg": ("pyamg",), "PARDISO": ("pypardiso",), **dict.fromkeys(COMPILED, ("ngsolve", "netgen.meshing"))}
 WAYS = (*WITH_OUR_MATRIX, ASSEMBLED, *COMPILED)
 
 
 def measured(case: Case, way: str) -> RUN:
     """One run: from the mesh to temperatures."""
-    import skfem  # noqa: F401  all times are after imports
-
+    for name in ("skfem", "cvxopt.cholmod", "scipy.sparse.csgraph", *LIBRARIES.get(way, ())):
+        importlib.import_module(name)  # neither time nor memory of imports counts
     stack = case.stack()
     mesh = plan_mesh(stack)
     for _ in range(case.cuts):
@@ -303,7 +305,7 @@ process of its own. All work on the same triangles with quadratic functions, the
 CHOLMOD and PARDISO get the matrix of all unknowns that Plancha's products make, which is quick here; Plancha itself never makes it.
 `scikit-fem, CHOLMOD` is the sheet with a general assembly in Python. NGSolve assembles and solves by itself; its joint is a layer of
 prisms that conducts through its thickness alone, exact like ours, with one more level of unknowns. Bytes are the peak less what was
-there before the assembly. Written by `python benchmarks/size.py docs/size.md`.
+there before the assembly; imports count in neither. Written by `python benchmarks/size.py docs/size.md`.
 """.splitlines()
 FOOT = """\
 **One thread.** SciPy's sparse products hold the interpreter's lock: shared between two threads, by rows or by levels, they took no
