@@ -81,7 +81,7 @@ def _begun(stack: Stack, plan: tuple) -> Kept:
     layers = sum(len(each.nodes) for each in through)
     is_coarse = 4 * 2 * len(coarse.triangles) * layers / max(len(through), 1) > MOST_UNKNOWNS
     # Without a parent: a factor, whose many steps with other numbers cost less than one solve on nested meshes.
-    mesh = replace(coarse if is_coarse else refined(coarse), parent=None, parents=None)
+    mesh = replace(coarse if is_coarse else refined(coarse), descent=None)
     return Kept(plan, plan_space(mesh), through, is_coarse)
 
 

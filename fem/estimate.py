@@ -25,7 +25,7 @@ from plancha.fem.film_readings import frozen_films
 from plancha.fem.finned import settled_flows
 from plancha.fem.operating import operating
 from plancha.fem.plan import PlanSpace, plan_space
-from plancha.fem.refinement import CUT, finer_layers, plan_errors, quartered, raised, refined, worst_triangles
+from plancha.fem.refinement import CUT, finer_layers, fully_cut, plan_errors, raised, refined, worst_triangles
 from plancha.fem.resolution import through_of
 from plancha.fem.sheets import sheets_of
 from plancha.fem.solve import Solution, solve
@@ -284,7 +284,7 @@ def _cut(now: Trial, wanted: np.ndarray) -> tuple[PlanSpace, np.ndarray]:
     for column, share in enumerate([*wanted[peaks, 0], *wanted[means, 1]]):
         marked[worst_triangles(errors[:, column], share)] = True
     mesh = refined(now.space.mesh, np.flatnonzero(marked))
-    held = errors[quartered(mesh)].sum(axis=0) / np.maximum(errors.sum(axis=0), 1e-300)
+    held = errors[fully_cut(mesh)].sum(axis=0) / np.maximum(errors.sum(axis=0), 1e-300)
     shares = np.zeros_like(wanted)
     shares[peaks, 0], shares[means, 1] = np.split(held, [len(peaks)])
     return plan_space(mesh), shares

@@ -10,13 +10,13 @@ from dataclasses import dataclass, replace
 from functools import partial
 
 import numpy as np
-import scipy.sparse as sp
 
 from plancha.fem.films import convection_at, radiation_at
 from plancha.fem.loads import element_values
-from plancha.fem.plan import EDGE_MASS, PlanSpace, reference_integrals, rim_edges
+from plancha.fem.patterns import EDGES_OF_TRIANGLE, PlanMatrix, packed
+from plancha.fem.plan import EDGE_MASS, PlanSpace, packed_references, rim_edges
 from plancha.fem.slabs import Slab
-from plancha.fem.terms import Operator, Term, placed_entries
+from plancha.fem.terms import Operator, Term
 from plancha.geometry.bodies import COMPONENT_SIDE, COOLED_SIDE, Film, Held, Joint, Rim, Stack, touching
 from plancha.geometry.grid import Grid
 
@@ -80,13 +80,10 @@ def shared_elements(slabs: Sequence[Slab], joint: Joint) -> np.ndarray:
     return np.intersect1d(slabs[joint.lower].pattern.elements, slabs[joint.upper].pattern.elements, assume_unique=True)
 
 
-def face_matrix(
-    space: PlanSpace, elements: np.ndarray, coefficient: np.ndarray | float
-) -> tuple[np.ndarray, sp.csr_array]:
-    """Plan nodes of the elements, and on them the integrals of coefficient u v."""
-    pattern = space.pattern(elements)
+def face_matrix(space: PlanSpace, elements: np.ndarray, coefficient: np.ndarray | float) -> PlanMatrix:
+    """The integrals of coefficient u v over elements."""
     weights = space.products(np.broadcast_to(coefficient, len(elements)), elements)
-    return pattern.nodes, pattern.combined(weights, reference_integrals()[0])
+    return PlanMatrix(space.pattern(elements), weights, packed_references()[0])
 
 
 def bare_elements(space: PlanSpace, stack: Stack, slabs: Sequence[Slab], place: Film | Held) -> np.ndarray:
@@ -143,13 +140,16 @@ def _film_matrix(
     coefficient: np.ndarray | float,
     size: int,
 ) -> Operator:
-    nodes, plan = face_matrix(space, elements, coefficient)
-    unknowns = slabs[film.body].on_face(film.face, nodes)[:, None]
+    plan = face_matrix(space, elements, coefficient)
+    unknowns = slabs[film.body].on_face(film.face, plan.pattern.nodes)[:, None]
     return Operator(size, (Term(unknowns, (plan,), np.ones((1, 1, 1))),))
 
 
 def _exchange(name: str, matrix: Operator, temperature: float, area: float, body: int, kind: str) -> Exchange:
-    weights = matrix @ np.ones(matrix.size)
+    weights = np.zeros(matrix.size)
+    for term in matrix.own:  # unknowns of one term are each there once
+        for plan, through in zip(term.plans, term.throughs):
+            weights[term.unknowns] += np.outer(plan.row_sums, through.sum(axis=1))
     return Exchange(name, matrix, weights, temperature, float(area), body, kind)
 
 
@@ -167,9 +167,9 @@ def joint_conductance(space: PlanSpace, joint: Joint, elements: np.ndarray) -> n
 def joint_of(space: PlanSpace, slabs: Sequence[Slab], joint: Joint) -> Term:
     """A joint that is no perfect contact."""
     shared = shared_elements(slabs, joint)
-    nodes, plan = face_matrix(space, shared, joint_conductance(space, joint, shared))
-    lower = slabs[joint.lower].on_face(COOLED_SIDE, nodes)
-    upper = slabs[joint.upper].on_face(COMPONENT_SIDE, nodes)
+    plan = face_matrix(space, shared, joint_conductance(space, joint, shared))
+    lower = slabs[joint.lower].on_face(COOLED_SIDE, plan.pattern.nodes)
+    upper = slabs[joint.upper].on_face(COMPONENT_SIDE, plan.pattern.nodes)
     return Term(np.column_stack([lower, upper]), (plan,), np.array([[[1.0, -1.0], [-1.0, 1.0]]]))
 
 
@@ -190,13 +190,25 @@ def rim_of(space: PlanSpace, slabs: Sequence[Slab], rim: Rim, size: int) -> Exch
     edges = _side_edges(space, slab, rim.side)
     length = np.linalg.norm(space.nodes[edges[:, 1]] - space.nodes[edges[:, 0]], axis=1)
     scale = (rim.coefficient or 0.0) * slab.body.thickness * length
-    nodes, local = np.unique(edges, return_inverse=True)
-    local = local.reshape(edges.shape)
-    values, rows, columns = placed_entries(local, local, scale[:, None, None] * EDGE_MASS)
-    plan = sp.coo_array((values, (rows, columns)), shape=(len(nodes), len(nodes))).tocsr()
-    unknowns = slab.unknowns[np.searchsorted(slab.pattern.nodes, nodes)]
+    plan = _edge_matrix(space, slab, edges[:, 2], scale)
+    unknowns = slab.unknowns[np.searchsorted(slab.pattern.nodes, plan.pattern.nodes)]
     matrix = Operator(size, (Term(unknowns, (plan,), slab.through.mass[None]),))
     return _exchange(rim.name, matrix, rim.temperature, length.sum() * slab.body.thickness, rim.body, "rim")
+
+
+def _edge_matrix(space: PlanSpace, slab: Slab, middles: np.ndarray, scale: np.ndarray) -> PlanMatrix:
+    """The integrals of u v along edges of a body, known by the nodes in their middle, times ``scale`` [m].
+
+    They are over whole families of triangles, where the nodes of all coarser functions are that reach the edges.
+    """
+    per_node = np.zeros(len(space.nodes))
+    per_node[middles] = scale
+    local = space.element_nodes[slab.pattern.elements]
+    elements = space.families(slab.pattern.elements[np.isin(local[:, 3:], middles).any(axis=1)])
+    references = np.zeros((3, 6, 6))
+    for reference, edge in zip(references, EDGES_OF_TRIANGLE):
+        reference[np.ix_(edge, edge)] = EDGE_MASS
+    return PlanMatrix(space.pattern(elements), per_node[space.element_nodes[elements, 3:]], packed(references))
 
 
 def held_of(space: PlanSpace, stack: Stack, slabs: Sequence[Slab]):

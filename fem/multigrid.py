@@ -1,7 +1,8 @@
 """Conjugate gradients with multigrid: meshes nested in the plan, whole columns through the thickness relaxed at once.
 
-Every level is the one above it on the coarser mesh's functions, P^T A P, product by product: the plan is coarsened alone, so that
-thickness functions, patches, joints and uneven films pass through unchanged, and the only matrix of all unknowns is the coarsest's.
+Every level is the one above it on the coarser mesh's functions, P^T A P, triangle by triangle: a triangle's integrals are sums of
+its parts'. The plan is coarsened alone, so that thickness functions, patches, joints and uneven films pass through unchanged, and the
+only matrix of all unknowns is the coarsest's.
 """
 
 from collections.abc import Sequence
@@ -11,18 +12,20 @@ import numpy as np
 import scipy.sparse as sp
 
 from plancha.fem.cholesky import Cholesky
+from plancha.fem.coarsening import Coarsening
+from plancha.fem.patterns import PlanPattern
 from plancha.fem.plan import PlanSpace
-from plancha.fem.terms import Operator, Term
+from plancha.fem.terms import Operator, Part, Place, Term, place_of
 from plancha.geometry.faults import Failure
 
 TIGHT = 1e-12  # of the right side's norm: what may be left
 STEPS = 200
-# Of Chebyshev, before the coarser level and after it; fewer are as much work in more steps, most where conduction has a grain.
-RELAXATIONS = 6
-BAND = 25.0  # they act on the upper part of the spectrum, from 1 / BAND of the largest eigenvalue
+RELAXATIONS = 4  # before the coarser level and after it
+AGAINST_GRAIN = 6  # the same where a body conducts GRAIN times better one way in the plan than across it
+GRAIN = 10.0
 POWERS = 30  # steps that find the largest eigenvalue
 FEW = 20_000  # unknowns of a level for which it is sought anew
-SAFE = 1.2  # times what they find
+SAFE = 1.1  # times what they find
 
 
 class NotSettled(Failure):
@@ -30,105 +33,113 @@ class NotSettled(Failure):
 
 
 @dataclass(frozen=True)
-class Columns:
-    """All unknowns of plan nodes whose columns are of one length: ``unknowns`` (length, nodes), ``inverse`` (length, length, nodes).
+class Body:
+    """Where a body's functions are: its plan pattern, and its unknowns (plan nodes, thickness nodes).
 
-    Nodes come last, so that what is done to all of them alike runs along memory.
+    ``grain`` is how many times better it conducts one way in the plan than across it.
     """
 
+    pattern: PlanPattern
     unknowns: np.ndarray
+    grain: float = 1.0
+
+
+@dataclass(frozen=True)
+class Columns:
+    """All unknowns of plan nodes whose columns are of one length: their ``places``, ``inverse`` (length, length, nodes)."""
+
+    places: tuple[Place, ...]
     inverse: np.ndarray
-
-    def relax(self, left: np.ndarray, found: np.ndarray) -> None:
-        """Put the inverse times what is left (size, columns) into found, same shape."""
-        for column in range(left.shape[1]):
-            found[self.unknowns, column] = np.einsum("ijn,jn->in", self.inverse, left[self.unknowns, column])
-
-
-def relaxed_columns(columns: Sequence[Columns], left: np.ndarray) -> np.ndarray:
-    """All columns' inverses times what is left (size, columns), same shape."""
-    found = np.zeros_like(left)
-    for each in columns:
-        each.relax(left, found)
-    return found
 
 
 @dataclass(frozen=True)
 class Transfer:
-    """One body's functions of the coarser level on the finer: unknowns of both, (nodes, m) each, and the plan's values between."""
+    """One body's functions of the coarser level on the finer: places of both, level by level, and the plan's values between."""
 
-    fine: np.ndarray
-    coarse: np.ndarray
+    fine: tuple[Place, ...]
+    coarse: tuple[Place, ...]
     values: sp.csr_array
 
 
 @dataclass(frozen=True)
 class Level:
-    """One mesh's operator, its columns, the largest eigenvalue that they leave of it, and how it is joined to the coarser one.
+    """One mesh's operator, its columns, the largest eigenvalue that they leave of it, how often it relaxes, how it is joined to the
+    coarser one.
 
-    ``share`` (size, 1) of an unknown counts for each body that has it; none where it is held.
+    ``share`` (size,) of an unknown counts for each body that has it; none where it is held.
     """
 
-    operator: Operator
+    parts: tuple[Part, ...]
     columns: tuple[Columns, ...]
     largest: float
+    relaxations: int
     transfers: tuple[Transfer, ...]
     share: np.ndarray
     coarse_size: int
 
+    def times(self, x: np.ndarray) -> np.ndarray:
+        """The operator's product with x (size,)."""
+        found = np.zeros_like(x)
+        for part in self.parts:
+            part.apply(x, found)
+        return found
+
+    def eased(self, left: np.ndarray) -> np.ndarray:
+        """All columns' inverses times what is left (size,)."""
+        found = np.empty_like(left)
+        for columns in self.columns:
+            if len(columns.places) == 1:
+                found[columns.places[0]] = columns.inverse[0, 0] * left[columns.places[0]]
+                continue
+            local = np.stack([left[place] for place in columns.places])
+            for place, eased in zip(columns.places, np.einsum("ijn,jn->in", columns.inverse, local)):
+                found[place] = eased
+        return found
+
     def relaxed(self, right_side: np.ndarray, start: np.ndarray | None) -> np.ndarray:
-        """A few steps of Chebyshev's iteration from a start, or from nothing (Saad 2003, algorithm 12.1, from memory)."""
-        high = SAFE * self.largest
-        low = high / BAND
-        middle, half = (high + low) / 2, (high - low) / 2
-        left = right_side.copy() if start is None else right_side - self.operator @ start
-        step = relaxed_columns(self.columns, left) / middle
-        found = step.copy() if start is None else start + step
-        ratio = half / middle
-        for _ in range(RELAXATIONS - 1):
-            left -= self.operator @ step
-            following = 1 / (2 * middle / half - ratio)
-            step = following * ratio * step + 2 * following / half * relaxed_columns(self.columns, left)
-            ratio = following
+        """A few steps of Chebyshev's iteration of the fourth kind from a start, which is changed, or from nothing (Lottes 2022, from
+        memory)."""
+        left = right_side.copy() if start is None else right_side - self.times(start)
+        found = np.zeros_like(left) if start is None else start
+        step = np.zeros_like(left)
+        for number in range(1, self.relaxations + 1):
+            if number > 1:
+                left -= self.times(step)
+            eased = self.eased(left)
+            eased *= (8 * number - 4) / (2 * number + 1) / (SAFE * self.largest)
+            step *= (2 * number - 3) / (2 * number + 1)
+            step += eased
             found += step
         return found
 
     def restricted(self, left: np.ndarray) -> np.ndarray:
-        """What is left (size, columns), on the coarser level."""
+        """What is left (size,), on the coarser level."""
         shared = left * self.share
-        found = np.zeros((self.coarse_size, left.shape[1]))
+        found = np.zeros(self.coarse_size)
         for each in self.transfers:
-            local = shared[each.fine]
-            moved = each.values.T @ local.reshape(len(local), -1)
-            found[each.coarse] += moved.reshape(*each.coarse.shape, -1)
+            for fine, coarse in zip(each.fine, each.coarse):
+                found[coarse] += each.values.T @ shared[fine]
         return found
 
     def prolonged(self, coarse: np.ndarray) -> np.ndarray:
-        """A correction of the coarser level (coarse size, columns), on this one."""
-        found = np.zeros((len(self.share), coarse.shape[1]))
+        """A correction of the coarser level (coarse size,), on this one."""
+        found = np.zeros(len(self.share))
         for each in self.transfers:
-            local = coarse[each.coarse]
-            moved = each.values @ local.reshape(len(local), -1)
-            found[each.fine] = moved.reshape(*each.fine.shape, -1)
+            for fine, place in zip(each.fine, each.coarse):
+                found[fine] = each.values @ coarse[place]
         return found
-
-
-@dataclass(frozen=True)
-class Place:
-    """A body's plan nodes (n,) and its unknowns there (n, m)."""
-
-    nodes: np.ndarray
-    unknowns: np.ndarray
 
 
 class Multigrid:
     """Solves with a symmetric positive definite operator on a space that has coarser ones; ``solve`` takes (n,) or (n, columns)."""
 
-    def __init__(self, operator: Operator, places: Sequence[Place], space: PlanSpace, free: np.ndarray):
-        self._free = free
+    def __init__(self, operator: Operator, bodies: Sequence[Body], space: PlanSpace, free: np.ndarray):
+        self._free = place_of(free)
         self.steps = 0  # of the last solve
-        self._levels, coarsest, still_free = _levels(operator, places, space, _mask(free, operator.size))
-        self._coarsest_free = np.flatnonzero(still_free)
+        is_free = np.zeros(operator.size, bool)
+        is_free[free] = True
+        self.levels, coarsest, is_free = _levels(operator, bodies, space, is_free)
+        self._coarsest_free = np.flatnonzero(is_free)
         matrix = coarsest.csr
         self._coarsest = Cholesky(matrix[self._coarsest_free][:, self._coarsest_free])
 
@@ -140,102 +151,131 @@ class Multigrid:
         NotSettled
             If more is left after STEPS steps.
         """
-        operator = self._levels[0].operator
-        whole = np.zeros((operator.size, right_side.size // len(right_side)))
-        whole[self._free] = right_side.reshape(len(right_side), -1)
-        return self._settled(whole, tight)[self._free].reshape(right_side.shape)
+        columns = right_side.reshape(len(right_side), -1)
+        found = np.empty_like(columns)
+        for number, heat in enumerate(columns.T):
+            whole = np.zeros(len(self.levels[0].share))
+            whole[self._free] = heat
+            found[:, number] = self._settled(whole, tight)[self._free]
+        return found.reshape(right_side.shape)
 
     def solve_transposed(self, right_side: np.ndarray) -> np.ndarray:
         """The same: the operator is symmetric."""
         return self.solve(right_side)
 
     def _settled(self, right_side: np.ndarray, tight: float) -> np.ndarray:
-        """Conjugate gradients on all columns side by side (Hestenes and Stiefel 1952, from memory)."""
-        operator, is_free = self._levels[0].operator, self._levels[0].share > 0
-        found, left = np.zeros_like(right_side), right_side.copy()
-        enough = tight * np.linalg.norm(right_side, axis=0)
-        step, before = np.zeros_like(right_side), np.ones(right_side.shape[1])
+        """Conjugate gradients (Hestenes and Stiefel 1952, from memory); the right side becomes what is left."""
+        finest = self.levels[0]
+        is_free = finest.share > 0
+        found, left, whole = np.zeros_like(right_side), right_side, float(np.linalg.norm(right_side))
+        step, before = np.zeros_like(right_side), 1.0
         for self.steps in range(STEPS):
-            open_columns = np.linalg.norm(left, axis=0) > enough
-            if not open_columns.any():
+            if np.linalg.norm(left) <= tight * whole:
                 return found
             eased = self._cycle(0, left)
-            now = np.einsum("ij,ij->j", left, eased)
-            step = eased + np.where(open_columns, now / before, 0.0) * step
-            before = np.where(now > 0, now, 1.0)
-            turned = (operator @ step) * is_free
-            bent = np.einsum("ij,ij->j", step, turned)
-            length = np.where(open_columns & (bent > 0), now / np.where(bent > 0, bent, 1.0), 0.0)
+            now = float(left @ eased)
+            step *= now / before
+            step += eased
+            before = now
+            del eased
+            turned = finest.times(step)
+            turned *= is_free
+            length = now / float(step @ turned)
             found += length * step
             left -= length * turned
-        share = float(np.max(np.linalg.norm(left, axis=0) / np.linalg.norm(right_side, axis=0)))
+        share = float(np.linalg.norm(left)) / whole
         raise NotSettled(
             f"the temperatures were not found in {STEPS} steps: {share:.2g} of the heat is left unbalanced"
         )
 
     def _cycle(self, number: int, left: np.ndarray) -> np.ndarray:
         """What one symmetric V-cycle makes of what is left."""
-        if number == len(self._levels):
+        if number == len(self.levels):
             found = np.zeros_like(left)
             found[self._coarsest_free] = self._coarsest.solve(left[self._coarsest_free])
             return found
-        level = self._levels[number]
+        level = self.levels[number]
         found = level.relaxed(left, None)
-        found += level.prolonged(self._cycle(number + 1, level.restricted(left - level.operator @ found)))
+        found += level.prolonged(self._cycle(number + 1, level.restricted(left - level.times(found))))
         return level.relaxed(left, found)
 
 
-def _mask(numbers: np.ndarray, size: int) -> np.ndarray:
-    mask = np.zeros(size, bool)
-    mask[numbers] = True
-    return mask
-
-
 def _levels(
-    operator: Operator, places: Sequence[Place], space: PlanSpace, is_free: np.ndarray
+    operator: Operator, bodies: Sequence[Body], space: PlanSpace, is_free: np.ndarray
 ) -> tuple[list[Level], Operator, np.ndarray]:
     """All levels but the coarsest, the coarsest's operator, and which of its unknowns are free."""
     levels = []
+    relaxations = AGAINST_GRAIN if max(body.grain for body in bodies) > GRAIN else RELAXATIONS
     while space.coarser is not None:
-        node, count = np.zeros(operator.size, np.int32), np.zeros(operator.size)
-        for place in places:
-            node[place.unknowns] = place.nodes[:, None]
-            count[place.unknowns] += 1
-        columns = _columns(operator, node, is_free)
-        coarse, transfers, places, kept = _coarsened(operator, places, space, node)
-        share = (is_free / count)[:, None]
-        levels.append(Level(operator, columns, np.nan, transfers, share, coarse.size))
+        columns = _columns(operator, bodies, is_free)
+        count = np.zeros(operator.size)
+        for body in bodies:
+            count[body.unknowns] += 1
+        coarse, transfers, bodies, kept = _coarsened(operator, bodies, space)
+        levels.append(
+            Level(
+                operator.parts,
+                columns,
+                np.nan,
+                relaxations,
+                transfers,
+                (is_free / count).astype(np.float32),
+                coarse.size,
+            )
+        )
         operator, is_free, space = coarse, is_free[kept], space.coarser
     largest, known = 0.0, []
     for level in reversed(levels):
         # Meshes cut into four have triangles of the same shapes: what holds on the coarse ones holds on the fine ones.
-        if largest == 0.0 or level.operator.size < FEW:
-            largest = max(largest, _largest(level.operator, level.columns))
+        if largest == 0.0 or len(level.share) < FEW:
+            largest = max(largest, _largest(level))
         known.append(replace(level, largest=largest))
     return known[::-1], operator, is_free
 
 
-def _columns(operator: Operator, node: np.ndarray, is_free: np.ndarray) -> tuple[Columns, ...]:
-    """The operator's columns, sorted by their lengths, inverted; ``node`` (size,) is the plan node of each unknown."""
-    order = np.argsort(node, kind="stable")
-    starts = np.flatnonzero(np.diff(node[order], prepend=-1))
-    lengths = np.diff(starts, append=operator.size)
-    group, row, place = (np.zeros(operator.size, np.int32) for _ in range(3))
-    unknowns = []
-    for number, length in enumerate(np.unique(lengths)):
-        own = order[starts[lengths == length] + np.arange(length)[:, None]].astype(np.int32)
-        group[own], row[own], place[own] = number, np.arange(own.shape[1]), np.arange(length)[:, None]
-        unknowns.append(own)
-    matrices = [np.zeros((len(own), *own.shape)) for own in unknowns]
-    for term in operator.terms:
-        diagonal = np.stack([plan.diagonal() for plan in term.plans], axis=1)
-        of_node = group[term.unknowns[:, 0]]
-        for number, matrix in enumerate(matrices):
-            some = np.flatnonzero(of_node == number)
-            own = term.unknowns[some]
-            rows, places = row[own[:, 0]][:, None, None], place[own]
-            matrix[places[:, :, None], places[:, None, :], rows] += np.tensordot(diagonal[some], term.throughs, 1)
-    return tuple(Columns(own, _inverted(matrix, is_free[own])) for own, matrix in zip(unknowns, matrices))
+def _columns(operator: Operator, bodies: Sequence[Body], is_free: np.ndarray) -> tuple[Columns, ...]:
+    """The operator's columns, sorted by their lengths, inverted."""
+    place, lengths, owners = _in_columns(operator.size, bodies)
+    found = []
+    for length in np.unique(lengths[lengths > 0]):
+        nodes = np.flatnonzero(lengths == length)
+        row = np.full(len(lengths), -1, np.int32)
+        row[nodes] = np.arange(len(nodes), dtype=np.int32)
+        matrix, unknowns = np.zeros((length, length, len(nodes))), np.empty((length, len(nodes)), np.int32)
+        for nodes_of, own in owners:
+            here = np.flatnonzero(row[nodes_of] >= 0)
+            unknowns[place[own[here]].T, row[nodes_of[here]]] = own[here].T
+        for term in operator.joined:
+            _add_diagonals(matrix, term, place, row)
+        inverse = _inverted(matrix, is_free[unknowns])
+        found.append(Columns(tuple(map(place_of, unknowns)), inverse))
+    return tuple(found)
+
+
+def _in_columns(
+    size: int, bodies: Sequence[Body]
+) -> tuple[np.ndarray, np.ndarray, list[tuple[np.ndarray, np.ndarray]]]:
+    """The place of each unknown (size,) in its plan node's column, each plan node's column's length, bodies' nodes and unknowns."""
+    place, lengths = np.full(size, -1, np.int8), np.zeros(1 + max(int(body.pattern.nodes[-1]) for body in bodies), int)
+    for body in bodies:
+        for level in body.unknowns.T:
+            is_new = place[level] < 0
+            nodes = body.pattern.nodes[is_new]
+            place[level[is_new]] = lengths[nodes]
+            lengths[nodes] += 1
+    return place, lengths, [(body.pattern.nodes, body.unknowns) for body in bodies]
+
+
+def _add_diagonals(matrix: np.ndarray, term: Term, place: np.ndarray, row: np.ndarray) -> None:
+    """Add what a term has at each plan node by itself to the columns' matrices (length, length, nodes)."""
+    rows = row[term.pattern.nodes]
+    here = np.flatnonzero(rows >= 0)
+    rows, places = rows[here], place[term.unknowns[here]].T
+    diagonals = [plan.diagonal[here] for plan in term.plans]
+    for i, one in enumerate(places):
+        for j, other in enumerate(places):
+            own = sum(through[i, j] * diagonal for through, diagonal in zip(term.throughs, diagonals))
+            matrix[one, other, rows] += own
 
 
 def _inverted(matrices: np.ndarray, is_free: np.ndarray) -> np.ndarray:
@@ -258,51 +298,50 @@ def _inverted(matrices: np.ndarray, is_free: np.ndarray) -> np.ndarray:
     return own * (is_free[:, None] & is_free[None, :])
 
 
-def _largest(operator: Operator, columns: tuple[Columns, ...]) -> float:
+def _largest(level: Level) -> float:
     """Largest eigenvalue that the columns' inverses leave of the operator, by the power method."""
-    state = np.random.default_rng(1).standard_normal((operator.size, 1))
+    state = np.random.default_rng(1).standard_normal(len(level.share))
     for _ in range(POWERS):
-        turned = relaxed_columns(columns, operator @ state)
+        turned = level.eased(level.times(state))
         size = float(np.linalg.norm(turned))
         largest, state = size / float(np.linalg.norm(state)), turned / size
     return largest
 
 
 def _coarsened(
-    operator: Operator, places: Sequence[Place], space: PlanSpace, node: np.ndarray
-) -> tuple[Operator, tuple[Transfer, ...], list[Place], np.ndarray]:
-    """The operator on the coarser functions, what joins both, the bodies' places there, and which unknowns (numbers) are kept.
+    operator: Operator, bodies: Sequence[Body], space: PlanSpace
+) -> tuple[Operator, tuple[Transfer, ...], list[Body], np.ndarray]:
+    """The operator on the coarser functions, what joins both, the bodies there, and which unknowns (numbers) are kept.
 
     The coarser mesh's nodes are nodes of the finer one: an unknown there is the finer's.
     """
-    coarse_of = np.full(len(space.nodes), -1, np.int32)
-    coarse_of[space.coarser_nodes] = np.arange(len(space.coarser_nodes))
-    kept = np.flatnonzero(coarse_of[node] >= 0)
+    assert space.coarser is not None
+    coarsening = Coarsening(space, space.coarser)
+    every = np.concatenate([body.unknowns[coarsening.of(body.pattern).kept].T.ravel() for body in bodies])
+    first, place = np.empty(operator.size, np.int32), np.arange(len(every), dtype=np.int32)
+    first[every[::-1]] = place[::-1]
+    kept = every[first[every] == place]  # each once, where bodies share some
     number = np.full(operator.size, -1, np.int32)
-    number[kept] = np.arange(len(kept))
-    known: dict[bytes, tuple[np.ndarray, np.ndarray, sp.csr_array]] = {}
+    number[kept] = np.arange(len(kept), dtype=np.int32)
+    coarse_bodies = [
+        replace(body, pattern=coarser.pattern, unknowns=number[body.unknowns[coarser.kept]])
+        for body in bodies
+        for coarser in (coarsening.of(body.pattern),)
+    ]
+    transfers = tuple(
+        Transfer(_places(body.unknowns), _places(coarse.unknowns), coarsening.values(body.pattern))
+        for body, coarse in zip(bodies, coarse_bodies)
+    )
+    terms = tuple(
+        Term(
+            number[term.unknowns[coarsening.of(term.pattern).kept]],
+            tuple(map(coarsening.matrix, term.plans)),
+            term.throughs,
+        )
+        for term in operator.joined
+    )
+    return Operator(len(kept), terms), transfers, coarse_bodies, kept
 
-    def part(nodes: np.ndarray) -> tuple[np.ndarray, np.ndarray, sp.csr_array]:
-        """Of plan nodes (n,): which stay, their coarse numbers, and the coarse functions' values at all."""
-        key = nodes.tobytes()
-        if key not in known:
-            stays = np.flatnonzero(coarse_of[nodes] >= 0)
-            coarse = coarse_of[nodes][stays]
-            known[key] = stays, coarse, space.prolongation[nodes][:, coarse].tocsr()
-        return known[key]
 
-    def smaller(term: Term) -> Term:
-        stays, _, values = part(node[term.unknowns[:, 0]])
-        plans = [(values.T @ plan @ values).tocsr() for plan in term.plans]
-        for plan in plans:
-            plan.sort_indices()
-        return Term(number[term.unknowns[stays]], tuple(plans), term.throughs)
-
-    transfers, coarse_places = [], []
-    for place in places:
-        stays, coarse, values = part(place.nodes)
-        unknowns = number[place.unknowns[stays]]
-        transfers.append(Transfer(place.unknowns, unknowns, values))
-        coarse_places.append(Place(coarse, unknowns))
-    coarse_operator = Operator(len(kept), tuple(map(smaller, operator.terms)))
-    return coarse_operator, tuple(transfers), coarse_places, kept
+def _places(unknowns: np.ndarray) -> tuple[Place, ...]:
+    return tuple(place_of(level) for level in unknowns.T)

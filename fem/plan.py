@@ -5,98 +5,27 @@ from dataclasses import dataclass, field
 from functools import cache, cached_property
 
 import numpy as np
-import scipy.sparse as sp
 import shapely
 
-from plancha.geometry.mesh import PlanMesh, inside
+from plancha.fem.patterns import EDGES_OF_TRIANGLE, PlanPattern, packed, plan_pattern
+from plancha.geometry.mesh import Descent, PlanMesh, along_curve, inside
 
-EDGES_OF_TRIANGLE = np.array([[0, 1, 3], [1, 2, 4], [0, 2, 5]])  # two corners and the node between, local numbers
 EDGE_MASS = np.array([[4.0, -1.0, 2.0], [-1.0, 4.0, 2.0], [2.0, 2.0, 16.0]]) / 30  # quadratic, per length
-AT_ONCE = 100_000  # elements whose integrals are at hand together
-NOTHING = 1e-9  # a coarser function's value that is rounding
 ROUNDED = 1e-3  # of a triangle: how far beside the mesh a point of its rim may lie, whose corners are rounded
-
-
-@dataclass(frozen=True)
-class PlanPattern:
-    """Where the element integrals of some elements go in a plan matrix over those elements' own nodes.
-
-    ``nodes`` (n,) plan nodes; ``indptr``, ``columns`` the matrix's structure; ``slot`` (elements, 36) entry of each integral.
-    """
-
-    elements: np.ndarray
-    nodes: np.ndarray
-    indptr: np.ndarray
-    columns: np.ndarray
-    slot: np.ndarray
-
-    @property
-    def rows(self) -> np.ndarray:
-        """Row of each entry."""
-        return np.repeat(np.arange(len(self.nodes)), np.diff(self.indptr))
-
-    def gather(self, integrals: np.ndarray) -> sp.csr_array:
-        """The plan matrix (n, n) of element integrals (elements, 6, 6)."""
-        return self.matrix(np.bincount(self.slot.ravel(), integrals.ravel(), len(self.columns)))
-
-    def combined(self, weights: np.ndarray, references: np.ndarray) -> sp.csr_array:
-        """The plan matrix (n, n) whose element integrals are weights (elements, r) of references (r, 6, 6)."""
-        values = np.zeros(len(self.columns))
-        for first in range(0, len(weights), AT_ONCE):
-            some = slice(first, first + AT_ONCE)
-            integrals = weights[some] @ references.reshape(-1, 36)
-            values += np.bincount(self.slot[some].ravel(), integrals.ravel(), len(values))
-        return self.matrix(values)
-
-    def matrix(self, values: np.ndarray) -> sp.csr_array:
-        """The plan matrix (n, n) of its entries."""
-        return sp.csr_array((values, self.columns, self.indptr), shape=(len(self.nodes), len(self.nodes)))
-
-
-def plan_pattern(element_nodes: np.ndarray, elements: np.ndarray) -> PlanPattern:
-    """The pattern of the plan matrices over the given elements (numbers)."""
-    nodes, local = _numbered(element_nodes[elements], int(element_nodes.max()) + 1)
-    count, total = len(nodes), 36 * len(elements)
-    rows, columns = np.repeat(local, 6, axis=1).ravel(), np.tile(local, (1, 6)).ravel()
-    # Sorted by column, then stably by row: two passes of counting.
-    by_column = sp.coo_array((np.arange(total, dtype=np.int32), (columns, _count(total))), shape=(count, total)).tocsr()
-    order = by_column.data
-    by_row = sp.coo_array((order, (rows[order], _count(total))), shape=(count, total)).tocsr()
-    order = by_row.data
-    sorted_rows, sorted_columns = rows[order], columns[order]
-    is_first = np.ones(total, bool)
-    is_first[1:] = (np.diff(sorted_rows) != 0) | (np.diff(sorted_columns) != 0)
-    slot = np.empty(total, np.int32)
-    slot[order] = np.cumsum(is_first, dtype=np.int32) - 1
-    indptr = np.r_[0, np.cumsum(np.bincount(sorted_rows[is_first], minlength=count))].astype(np.int32)
-    return PlanPattern(elements, nodes, indptr, sorted_columns[is_first], slot.reshape(-1, 36))
-
-
-def _count(total: int) -> np.ndarray:
-    return np.arange(total, dtype=np.int32)
-
-
-def _numbered(nodes: np.ndarray, count: int) -> tuple[np.ndarray, np.ndarray]:
-    """The different numbers below ``count`` in an array, rising, and for each of its entries (same shape) the place among them."""
-    is_used = np.zeros(count, bool)
-    is_used[nodes] = True
-    place = np.cumsum(is_used, dtype=np.int32) - 1
-    return np.flatnonzero(is_used), place[nodes]
 
 
 @dataclass(frozen=True)
 class PlanSpace:
     """Quadratic functions on the plan mesh.
 
-    ``nodes`` (n, 2) [m]; ``element_nodes`` (triangles, 6): corners, then the nodes between corners 01, 12, 02. ``slopes``
-    (triangles, 3, 3) [-] are the weights of the reference triangle's slope products in those along xx, yy and, symmetrised, xy.
+    ``nodes`` (n, 2) [m]; ``element_nodes`` (triangles, 6): corners, then the nodes between corners 01, 12,
+    02; ``areas`` (triangles,) [m2].
     """
 
     mesh: PlanMesh
     nodes: np.ndarray
     element_nodes: np.ndarray
     areas: np.ndarray
-    slopes: np.ndarray
     patterns: dict[bytes, PlanPattern] = field(default_factory=dict, repr=False, compare=False)
     parts: dict[bytes, np.ndarray] = field(default_factory=dict, repr=False, compare=False)  # elements in shapes
     loads: dict[tuple, np.ndarray] = field(default_factory=dict, repr=False, compare=False)  # of power maps, laid once
@@ -111,71 +40,74 @@ class PlanSpace:
     def within(self, shape: shapely.Polygon) -> np.ndarray:
         """Elements (numbers, ascending) in a shape whose edges the mesh embeds, found once."""
         if shape.wkb not in self.parts:
-            self.parts[shape.wkb] = np.flatnonzero(inside(self.mesh, shape))
+            self.parts[shape.wkb] = np.flatnonzero(inside(self.mesh, shape)).astype(np.int32)
         return self.parts[shape.wkb]
 
     def conduction(self, k_xx: np.ndarray, k_yy: np.ndarray, k_xy: np.ndarray, elements: np.ndarray) -> np.ndarray:
         """Weights (elements, 3) of the reference slope products in grad(u) . k grad(v), for per-element conductivities."""
-        own = self.slopes[elements]
-        return k_xx[:, None] * own[:, 0] + k_yy[:, None] * own[:, 1] + k_xy[:, None] * own[:, 2]
+        ux, uy, vx, vy = self._sides_from_first_corner(elements)
+        scale = 1 / (2 * self.areas[elements])
+        # Slopes of the barycentric coordinates b and c along x and y are (vy, -vx) and (-uy, ux), over twice the area.
+        weights = np.empty((len(scale), 3))
+        weights[:, 0] = scale * (k_xx * vy * vy + k_yy * vx * vx - 2 * k_xy * vx * vy)
+        weights[:, 1] = scale * (k_xx * uy * uy + k_yy * ux * ux - 2 * k_xy * ux * uy)
+        weights[:, 2] = scale * (k_xy * (vy * ux + vx * uy) - k_xx * vy * uy - k_yy * vx * ux)
+        return weights
 
     def products(self, coefficient: np.ndarray, elements: np.ndarray) -> np.ndarray:
         """Weights (elements, 1) of the reference products in c u v, for per-element coefficients."""
         return (2 * coefficient * self.areas[elements])[:, None]
 
+    def _sides_from_first_corner(self, elements: np.ndarray) -> tuple[np.ndarray, ...]:
+        """Along x and y (elements,) [m]: to the second corner, to the third."""
+        x, y = (self.nodes[:, axis][self.element_nodes[elements, :3]].T for axis in (0, 1))
+        return x[1] - x[0], y[1] - y[0], x[2] - x[0], y[2] - y[0]
+
     @cached_property
     def coarser(self) -> "PlanSpace | None":
         """The functions on the mesh that this one was refined from."""
-        return None if self.mesh.parent is None else plan_space(self.mesh.parent)
+        return None if self.mesh.descent is None else plan_space(self.mesh.descent.parent)
 
-    @cached_property
-    def prolongation(self) -> sp.csr_array:
-        """Values (nodes, coarser nodes) of the coarser functions at the nodes."""
-        coarser, corners = self.coarser, self.element_nodes
-        assert coarser is not None and self.mesh.parents is not None
-        element = np.zeros(len(self.nodes), np.int32)
-        element[corners] = np.arange(len(corners))[:, None]
-        parents = self.mesh.parents[element]
-        values = shape_values(barycentric(coarser, parents, self.nodes))
-        values[np.abs(values) < NOTHING] = 0.0
-        starts = np.arange(0, values.size + 1, 6)
-        shape = (len(self.nodes), len(coarser.nodes))
-        found = sp.csr_array((values.ravel(), coarser.element_nodes[parents].ravel(), starts), shape=shape)
-        found.eliminate_zeros()
-        found.sort_indices()
-        return found
+    @property
+    def descent(self) -> Descent:
+        """How its mesh was refined, which it must be."""
+        assert self.mesh.descent is not None
+        return self.mesh.descent
 
-    @cached_property
-    def coarser_nodes(self) -> np.ndarray:
-        """Which nodes (coarser nodes,) are the coarser functions' own."""
-        rows = np.repeat(np.arange(len(self.nodes)), np.diff(self.prolongation.indptr))
-        own = self.prolongation.data > 1 - NOTHING
-        found = np.empty(self.prolongation.shape[1], np.int32)
-        found[self.prolongation.indices[own]] = rows[own]
-        return found
+    def families(self, elements: np.ndarray) -> np.ndarray:
+        """All elements (numbers) that are parts of the coarsest mesh's triangles of which some elements are parts."""
+        roots = self._roots
+        is_some = np.zeros(int(roots.max()) + 1, bool)
+        is_some[roots[elements]] = True
+        return np.flatnonzero(is_some[roots])
+
+    @property
+    def _roots(self) -> np.ndarray:
+        """The triangle (number) of the coarsest mesh that each is part of."""
+        coarser = self.coarser
+        return np.arange(len(self.areas)) if coarser is None else coarser._roots[self.descent.parents]
 
 
 def plan_space(mesh: PlanMesh) -> PlanSpace:
-    """The quadratic functions on a plan mesh: scikit-fem's numbering; its integrals on one triangle serve all.
+    """The quadratic functions on a plan mesh: nodes at points and middles of sides, numbered so that neighbours are near.
 
     On straight triangles the integrals are those of the reference triangle, scaled by each triangle's area and its slopes.
     """
-    from skfem import Basis, ElementTriP2, MeshTri
+    nodes = np.concatenate([mesh.points, mesh.middles])
+    order = along_curve(nodes)
+    rank = np.empty(len(nodes), np.int32)
+    rank[order] = np.arange(len(nodes), dtype=np.int32)
+    element_nodes = rank[np.concatenate([mesh.triangles, len(mesh.points) + mesh.sides[1]], axis=1)]
+    a, b, c = (mesh.points[mesh.triangles[:, i]] for i in range(3))
+    double = (b - a)[:, 0] * (c - a)[:, 1] - (b - a)[:, 1] * (c - a)[:, 0]
+    return PlanSpace(mesh, nodes[order], element_nodes, np.abs(double) / 2)
 
-    basis = Basis(MeshTri(mesh.points.T.copy(), mesh.triangles.T.copy()), ElementTriP2(), intorder=1)
-    element_nodes, nodes = basis.element_dofs.T.astype(np.int32), basis.doflocs.T.copy()
-    corners = nodes[element_nodes[:, :3]]
-    (ux, uy), (vx, vy) = (corners[:, 1] - corners[:, 0]).T, (corners[:, 2] - corners[:, 0]).T
-    double = ux * vy - uy * vx
-    # Slopes of the reference coordinates b and c along x and y.
-    bx, by, cx, cy = vy / double, -vx / double, -uy / double, ux / double
-    size = np.abs(double)
 
-    def slopes(b1, c1, b2, c2) -> np.ndarray:
-        return np.stack([size * b1 * b2, size * c1 * c2, size * (b1 * c2 + c1 * b2) / 2], axis=1)
-
-    along = [slopes(bx, cx, bx, cx), slopes(by, cy, by, cy), 2 * slopes(bx, cx, by, cy)]
-    return PlanSpace(mesh, nodes, element_nodes, size / 2, np.stack(along, axis=1))
+@cache
+def packed_references() -> tuple[np.ndarray, np.ndarray]:
+    """The reference integrals' different entries: products (1, 21), slope products (3, 21)."""
+    products, slopes = reference_integrals()
+    return packed(products), packed(slopes)
 
 
 @cache

@@ -60,9 +60,10 @@ def joint_heat(
     lower, upper = sheets.slabs[link.lower], sheets.slabs[link.upper]
     shared = shared_elements(sheets.slabs, link)
     if link.impedance > 0:
-        nodes, plan = face_matrix(sheets.space, shared, joint_conductance(sheets.space, link, shared))
+        plan = face_matrix(sheets.space, shared, joint_conductance(sheets.space, link, shared))
+        nodes = plan.pattern.nodes
         drop = field[lower.on_face(COOLED_SIDE, nodes)] - field[upper.on_face(COMPONENT_SIDE, nodes)]
-        return float((plan @ drop).sum())
+        return float(plan.row_sums @ drop)
     taken = _heat_taken(solution, link.upper, field, rise is None, solution.powers if powers is None else powers)
     return float(taken[upper.on_face(COMPONENT_SIDE, np.unique(sheets.space.element_nodes[shared]))].sum())
 

@@ -13,7 +13,7 @@ from plancha.fem.solve import Solution
 from plancha.fem.thickness import SHEET_DEGREE, Through
 from plancha.geometry.bodies import Stack
 from plancha.geometry.grading import plan_mesh, predicted_triangles
-from plancha.geometry.mesh import PlanMesh, oriented, triangles_at
+from plancha.geometry.mesh import PlanMesh, nested, quartered
 from plancha.geometry.store import Keep, made_anew
 
 CUT = 4  # triangles that one is cut into
@@ -24,21 +24,18 @@ MOST_DEGREE = 4  # of a body of one layer, before it is cut
 
 def refined(mesh: PlanMesh, marked: np.ndarray | None = None) -> PlanMesh:
     """The mesh with every triangle cut into four; or the marked ones (numbers) and what conformity asks beside them."""
+    if marked is None:
+        return quartered(mesh)
     from skfem import MeshTri
 
-    whole = MeshTri(mesh.points.T.copy(), mesh.triangles.T.copy())
-    finer = whole.refined(1) if marked is None else whole.refined(marked)
-    if marked is None:  # scikit-fem lays the first quarters of all triangles first, then the second ones, and so on
-        parents = np.tile(np.arange(len(mesh.triangles), dtype=np.int32), len(finer.t.T) // len(mesh.triangles))
-    else:
-        parents = triangles_at(mesh.points[mesh.triangles], finer.p[:, finer.t].mean(axis=1).T).astype(np.int32)
-    return oriented(finer.p.T, finer.t.T, mesh.snapped, mesh, parents)
+    finer = MeshTri(mesh.points.T.copy(), mesh.triangles.T.astype(np.int64)).refined(marked)
+    return nested(finer.p.T, finer.t.T, mesh)
 
 
-def quartered(mesh: PlanMesh) -> np.ndarray:
+def fully_cut(mesh: PlanMesh) -> np.ndarray:
     """Which triangles of the mesh that one was refined from were cut into four; bool, (its triangles,)."""
-    assert mesh.parent is not None and mesh.parents is not None
-    return np.bincount(mesh.parents, minlength=len(mesh.parent.triangles)) == CUT
+    assert mesh.descent is not None
+    return np.bincount(mesh.descent.parents, minlength=len(mesh.descent.parent.triangles)) == CUT
 
 
 def first_mesh(stack: Stack, snapped: Sequence[str] = (), keep: Keep = made_anew) -> PlanMesh:
@@ -105,7 +102,7 @@ def _layer_errors(space: PlanSpace, slab: Slab, rise: np.ndarray, felt: np.ndarr
     through = slab.through
     if through.degree == SHEET_DEGREE:
         return np.zeros(1)
-    sideways, stiffness = slab.along, slab.across.diagonal()
+    sideways, stiffness = slab.along.csr, slab.across.csr.diagonal()
     moments, norms = through.next_polynomials
     own, response = (sideways @ (field[slab.unknowns] @ moments.T) for field in (rise, felt))
     return np.abs((own * response / stiffness[:, None]).sum(axis=0)) / norms

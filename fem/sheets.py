@@ -125,10 +125,10 @@ def sheets_of(stack: Stack, space: PlanSpace, through: Sequence[Through]) -> She
 def _number(
     stack: Stack, space: PlanSpace, patterns: Sequence[PlanPattern], through: Sequence[Through]
 ) -> tuple[list[np.ndarray], int]:
-    """Global unknowns of each body (plan nodes, thickness nodes); faces in perfect contact share theirs."""
+    """Global unknowns of each body (plan nodes, thickness nodes), level by level; faces in perfect contact share theirs."""
     shapes = [(len(p.nodes), len(t.nodes)) for p, t in zip(patterns, through)]
     starts = np.concatenate([[0], np.cumsum([a * b for a, b in shapes])])
-    numbers = [np.arange(start, start + a * b, dtype=np.int32).reshape(a, b) for start, (a, b) in zip(starts, shapes)]
+    numbers = [np.arange(start, start + a * b, dtype=np.int32).reshape(b, a).T for start, (a, b) in zip(starts, shapes)]
     pairs = []
     for joint in stack.joints:
         if joint.impedance == 0:

@@ -7,9 +7,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass, fields
 
 import numpy as np
-import scipy.sparse as sp
 
-from plancha.fem.plan import PlanPattern, PlanSpace, reference_integrals
+from plancha.fem.patterns import PlanMatrix, PlanPattern
+from plancha.fem.plan import PlanSpace, packed_references, reference_integrals
 from plancha.fem.terms import Term
 from plancha.fem.thickness import Through
 from plancha.geometry.bodies import Body
@@ -34,6 +34,12 @@ class Conduction:
         """Whether any element's conductivity depends on temperature."""
         return bool(self.exponent.any())
 
+    @property
+    def grain(self) -> float:
+        """How many times better it conducts one way in the plan than across it, at most."""
+        k_x, k_y, _ = self.conductivity
+        return float(np.max(np.maximum(k_x / k_y, k_y / k_x)))
+
     def factor(self, temperature: np.ndarray) -> np.ndarray:
         """k over k_ref at temperatures (elements, ...) [K]."""
         shape = (-1, *(1,) * (temperature.ndim - 1))
@@ -48,15 +54,17 @@ class Conduction:
 def conduction_of(space: PlanSpace, body: Body, elements: np.ndarray) -> Conduction:
     """What the elements (numbers) of a body conduct: its own material, and in its patches theirs."""
     parts = body.parts
-    which = np.zeros(len(elements), int)
+    which = np.zeros(len(elements), np.int8)
     for number, patch in enumerate(body.patches, 1):
         which[np.isin(elements, space.within(patch.outline), assume_unique=True)] = number
 
     def each(values: list) -> np.ndarray:
-        return np.array(values, float)[which]
+        if len(parts) == 1:  # no memory for what is the same everywhere
+            return np.broadcast_to(np.array(values[0], float)[..., None], (*np.shape(values[0]), len(elements)))
+        return np.moveaxis(np.array(values, float)[which], 0, -1)
 
     return Conduction(
-        conductivity=np.array([part.material.conductivity for part in parts], float)[which].T,
+        conductivity=each([part.material.conductivity for part in parts]),
         exponent=each([part.material.exponent for part in parts]),
         temperature_reference=each([part.material.temperature_reference for part in parts]),
         thickness=each([part.thickness for part in parts]),
@@ -76,8 +84,8 @@ class Slab:
     through: Through
     unknowns: np.ndarray
     conduction: Conduction
-    along: sp.csr_array
-    across: sp.csr_array
+    along: PlanMatrix
+    across: PlanMatrix
 
     def on_face(self, face: int, nodes: np.ndarray) -> np.ndarray:
         """Unknowns of a face at the given plan nodes, which must lie in the body."""
@@ -121,12 +129,12 @@ def along_and_across(term: Term) -> tuple[Term, Term]:
 
 def plan_matrices(
     space: PlanSpace, pattern: PlanPattern, conduction: Conduction, factor: np.ndarray | float = 1.0
-) -> tuple[sp.csr_array, sp.csr_array]:
+) -> tuple[PlanMatrix, PlanMatrix]:
     """Plan matrices of what a body conducts along, A(t kxy), and across, M(kz / t), at ``factor`` (elements,) times k_ref."""
-    products, slopes = reference_integrals()
+    products, slopes = packed_references()
     along, across = plan_weights(space, pattern.elements, conduction)
     scale = np.broadcast_to(factor, len(pattern.elements))[:, None]
-    return pattern.combined(scale * along, slopes), pattern.combined(scale * across, products)
+    return PlanMatrix(pattern, scale * along, slopes), PlanMatrix(pattern, scale * across, products)
 
 
 def plan_weights(space: PlanSpace, elements: np.ndarray, conduction: Conduction) -> tuple[np.ndarray, np.ndarray]:

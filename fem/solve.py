@@ -11,7 +11,7 @@ from plancha.fem.cholesky import Cholesky
 from plancha.fem.coupled import Coupled
 from plancha.fem.exchanges import Exchange
 from plancha.fem.films import LEAST_RISE
-from plancha.fem.multigrid import Multigrid, Place
+from plancha.fem.multigrid import Body, Multigrid
 from plancha.fem.plan import Peak, maxima
 from plancha.fem.sheets import Sheets, source_elements
 from plancha.fem.slabs import Slab, changing_heat, slab_term
@@ -185,8 +185,8 @@ def _solids_factor(sheets: Sheets, matrix: Operator, solids: np.ndarray) -> Chol
     """What solves for the solids' free unknowns (numbers): directly where they are few or their mesh has no coarser one."""
     if not matrix.is_large or sheets.space.coarser is None:
         return Cholesky(matrix.csr if len(solids) == sheets.size else matrix.csr[solids][:, solids])
-    places = [Place(slab.pattern.nodes, slab.unknowns) for slab in sheets.slabs]
-    return Multigrid(Operator(sheets.solid, matrix.terms), places, sheets.space, solids)
+    bodies = [Body(slab.pattern, slab.unknowns, slab.conduction.grain) for slab in sheets.slabs]
+    return Multigrid(Operator(sheets.solid, matrix.terms), bodies, sheets.space, solids)
 
 
 def is_linear(sheets: Sheets) -> bool:

@@ -1,59 +1,132 @@
 """Symmetric operators kept as products: sparse plan matrices times small matrices of thickness functions."""
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
 import scipy.sparse as sp
 
+from plancha.fem.patterns import PlanMatrix, PlanPattern
+
+NOTHING = 1e-13  # of the largest: what is rounding
+TINY = 1e-300
+
 Entries = tuple[np.ndarray, np.ndarray, np.ndarray]  # values, rows, columns
+Place = slice | np.ndarray  # unknowns, a slice where they follow one another
 
 
 @dataclass(frozen=True)
 class Term:
-    """The sum of ``plans`` (products of n x n) times ``throughs`` (products, m, m), acting on ``unknowns`` (n, m), each once."""
+    """The sum of ``plans`` (products of n x n, of one pattern) times ``throughs`` (products, m, m), acting on ``unknowns`` (n, m),
+    each once."""
 
     unknowns: np.ndarray
-    plans: tuple[sp.csr_array, ...]
+    plans: tuple[PlanMatrix, ...]
     throughs: np.ndarray
 
     def scaled(self, factor: float) -> "Term":
         """The term times a factor."""
         return replace(self, throughs=factor * self.throughs)
 
-    def apply(self, x: np.ndarray, y: np.ndarray) -> None:
-        """Add what the term makes of x (size, columns) to y, same shape."""
-        (n, m), columns = self.unknowns.shape, x.shape[1]
-        local = x[self._place].reshape(n, m, columns)
-        found = np.zeros((n, m * columns))
-        for plan, through in zip(self.plans, self.throughs):
-            # One column alone: a product of matrices, not one of n small ones.
-            thick = local.reshape(n, m) @ through if columns == 1 else (through @ local).reshape(n, m * columns)
-            found += plan @ thick
-        y[self._place] += found.reshape(x[self._place].shape)
+    @property
+    def pattern(self) -> PlanPattern:
+        """Of all its plan matrices."""
+        return self.plans[0].pattern
 
-    @cached_property
-    def _place(self) -> slice | np.ndarray:
-        """The unknowns, row by row: as a slice where they follow one another."""
-        flat = self.unknowns.ravel()
-        first = int(flat[0]) if len(flat) else 0
-        return slice(first, first + len(flat)) if np.array_equal(flat, np.arange(first, first + len(flat))) else flat
-
-    def entries(self) -> list[Entries]:
-        """Its entries; of plan matrices of one structure those of one place added up."""
-        first = self.plans[0]
-        if any(not _alike(first, plan) for plan in self.plans):
-            each = zip(self.plans, self.throughs)
-            return [part for plan, through in each for part in Term(self.unknowns, (plan,), through[None]).entries()]
-        rows = np.repeat(np.arange(first.shape[0]), np.diff(first.indptr))
-        values = np.stack([plan.data for plan in self.plans])
+    def entries(self) -> Entries:
+        """Its entries, those of one place added up."""
+        rows = np.repeat(np.arange(len(self.unknowns)), np.diff(self.pattern.indptr))
+        values = np.stack([plan.csr.data for plan in self.plans])
         dense = np.tensordot(values.T, self.throughs, 1)
-        return [placed_entries(self.unknowns[rows], self.unknowns[first.indices], dense)]
+        return placed_entries(self.unknowns[rows], self.unknowns[self.pattern.columns], dense)
 
 
-def _alike(one: sp.csr_array, other: sp.csr_array) -> bool:
-    return one.indices is other.indices or (one.nnz == other.nnz and np.array_equal(one.indices, other.indices))
+@dataclass(frozen=True)
+class Part:
+    """A term as it is multiplied with: plan matrices times thickness matrices of rank one, v w^T.
+
+    ``taken`` and ``given`` (m, matrices) have all w and v, ``places`` (m) the term's unknowns level by level.
+    """
+
+    matrices: tuple[sp.csr_array, ...]
+    taken: np.ndarray
+    given: np.ndarray
+    places: tuple[Place, ...]
+
+    def apply(self, x: np.ndarray, y: np.ndarray) -> None:
+        """Add what the term makes of x (size,) to y, same shape."""
+        if len(self.places) == 1:
+            factor, made = float(self.taken[0, 0] * self.given[0, 0]), self.matrices[0] @ x[self.places[0]]
+            y[self.places[0]] += made if factor == 1.0 else factor * made
+            return
+        local = self.taken.T @ np.stack([x[place] for place in self.places])
+        made = self.given @ np.stack([plan @ each for plan, each in zip(self.matrices, local)])
+        for place, each in zip(self.places, made):
+            y[place] += each
+
+
+def place_of(unknowns: np.ndarray) -> Place:
+    """Unknowns (numbers) as a slice where they follow one another."""
+    first, count = int(unknowns[0]) if len(unknowns) else 0, len(unknowns)
+    if count and unknowns[-1] - first == count - 1 and np.array_equal(unknowns, np.arange(first, first + count)):
+        return slice(first, first + count)
+    return np.ascontiguousarray(unknowns)
+
+
+def joined(terms: Iterable[Term]) -> tuple[Term, ...]:
+    """The same terms; those of one unknown per node that act on the same unknowns over the same elements become one."""
+    alike: dict[tuple, list[Term]] = {}
+    for number, term in enumerate(terms):
+        is_thin = term.unknowns.shape[1] == 1
+        key = (id(term.pattern), term.unknowns.tobytes()) if is_thin else (number,)
+        alike.setdefault(key, []).append(term)
+    return tuple(same[0] if same[0].unknowns.shape[1] > 1 else _sum(same) for same in alike.values())
+
+
+def _sum(terms: Sequence[Term]) -> Term:
+    """Terms of one unknown per node as one."""
+    shares = [(plan, float(through[0, 0])) for term in terms for plan, through in zip(term.plans, term.throughs)]
+    some = [(plan, share) for plan, share in shares if share != 0] or shares[:1]
+    if len(some) == 1:
+        return Term(terms[0].unknowns, (some[0][0],), np.full((1, 1, 1), some[0][1]))
+    weights = np.hstack([plan.weights for plan, _ in some])
+    plan = PlanMatrix(terms[0].pattern, weights, np.vstack([share * plan.references for plan, share in some]))
+    return Term(terms[0].unknowns, (plan,), np.ones((1, 1, 1)))
+
+
+def parts_of(terms: Iterable[Term]) -> tuple[Part, ...]:
+    """Terms as they are multiplied with; plan matrices that are multiples of one another are kept once."""
+    known: dict[tuple[int, int], list[PlanMatrix]] = {}
+
+    def kept(plan: PlanMatrix) -> tuple[sp.csr_array, float]:
+        """One that it is a multiple of, and how many times that."""
+        others = known.setdefault((id(plan.pattern), id(plan.references)), [])
+        for other in others:
+            times = float(
+                np.vdot(plan.weights, other.weights) / max(float(np.vdot(other.weights, other.weights)), TINY)
+            )
+            if np.abs(plan.weights - times * other.weights).max() <= NOTHING * np.abs(plan.weights).max():
+                return other.csr, times
+        others.append(plan)
+        return plan.csr, 1.0
+
+    parts = (_part(term, [kept(plan) for plan in term.plans]) for term in terms)
+    return tuple(part for part in parts if part.matrices)
+
+
+def _part(term: Term, plans: Sequence[tuple[sp.csr_array, float]]) -> Part:
+    """A term as it is multiplied with; what a thickness matrix has no part of costs no product."""
+    matrices, taken, given = [], [], []
+    for (matrix, times), through in zip(plans, term.throughs):
+        values, vectors = np.linalg.eigh(through)
+        for value, vector in zip(values, vectors.T):
+            if abs(value) > NOTHING * np.abs(values).max():
+                matrices.append(matrix)
+                taken.append(vector)
+                given.append(times * value * vector)
+    places = tuple(map(place_of, term.unknowns.T))
+    return Part(tuple(matrices), np.array(taken).T, np.array(given).T, places)
 
 
 @dataclass(frozen=True)
@@ -71,9 +144,19 @@ class Operator:
         return self.own if self.base is None else (*self.base.terms, *self.own)
 
     @cached_property
+    def joined(self) -> tuple[Term, ...]:
+        """All terms, as few as can be."""
+        return (*(() if self.base is None else self.base.joined), *joined(self.own))
+
+    @cached_property
+    def parts(self) -> tuple[Part, ...]:
+        """All terms as they are multiplied with, made once."""
+        return parts_of(self.joined)
+
+    @cached_property
     def csr(self) -> sp.csr_array:
         """The whole matrix, made once."""
-        matrix = summed([*(part for term in self.own for part in term.entries()), *self.entries], self.size)
+        matrix = summed([*(term.entries() for term in self.own), *self.entries], self.size)
         return matrix if self.base is None else self.base.csr + matrix
 
     def scaled(self, factor: float) -> "Operator":
@@ -89,11 +172,11 @@ class Operator:
         """Product with x (size,) or (size, columns), same shape."""
         if not self.is_large:
             return self.csr @ x
-        columns = x.reshape(self.size, -1)
-        found = self.further @ columns
-        for term in self.terms:
-            term.apply(columns, found)
-        return found.reshape(x.shape)
+        found = self.further @ x
+        for column, of_column in zip(x.reshape(self.size, -1).T, found.reshape(self.size, -1).T):
+            for part in self.parts:
+                part.apply(column, of_column)
+        return found
 
     @cached_property
     def further(self) -> sp.csr_array:
@@ -105,14 +188,15 @@ class Operator:
         """What every row adds up in the product with x (size,), by magnitude; an upper bound where terms overlap."""
         if not self.is_large:
             return abs(self.csr) @ np.abs(x)
-        return Operator(self.size, tuple(map(_magnitudes, self.terms))) @ np.abs(x) + abs(self.further) @ np.abs(x)
+        found = abs(self.further) @ np.abs(x)
+        for term in self.joined:
+            local = np.abs(x[term.unknowns])
+            for plan, through in zip(term.plans, term.throughs):
+                found[term.unknowns] += abs(plan.csr) @ local @ np.abs(through)
+        return found
 
 
 LARGE = 60_000  # unknowns beyond which a matrix and its factor take longer than iterating without them
-
-
-def _magnitudes(term: Term) -> Term:
-    return Term(term.unknowns, tuple(abs(plan) for plan in term.plans), np.abs(term.throughs))
 
 
 def summed(parts: Sequence[Entries], size: int) -> sp.csr_array:
@@ -120,7 +204,12 @@ def summed(parts: Sequence[Entries], size: int) -> sp.csr_array:
     if not parts:
         return sp.csr_array((size, size))
     values, rows, columns = (np.concatenate([part[i] for part in parts]) for i in range(3))
-    return sp.coo_array((values, (rows, columns)), shape=(size, size)).tocsr()
+    every = sp.coo_array((values, (rows, columns)), shape=(size, size))
+    every.has_canonical_format = True  # not yet: two passes of counting sort sooner than adding up at once does
+    found = every.tocsc().tocsr()
+    found.has_canonical_format = False
+    found.sum_duplicates()
+    return found
 
 
 def placed_entries(rows: np.ndarray, columns: np.ndarray, terms: np.ndarray) -> Entries:

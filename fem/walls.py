@@ -9,6 +9,7 @@ import scipy.sparse as sp
 from plancha.fem.air_flow import FlowState, first_cells
 from plancha.fem.cells import Pieces, cell_integrals, pieces_of
 from plancha.fem.coolant import Stream, Wall
+from plancha.fem.patterns import ITSELF, PlanMatrix, packed
 from plancha.fem.plan import PlanSpace
 from plancha.fem.slabs import Slab
 from plancha.fem.terms import Term
@@ -146,7 +147,8 @@ def _wall(
     found = cell_integrals(pieces, coefficient)
     pattern = meeting.space.pattern(pieces.elements)
     unknowns = slab.unknowns[np.searchsorted(slab.pattern.nodes, pattern.nodes)][:, levels]
-    term = Term(unknowns, (pattern.gather(found.matrix),), mass[None])
+    plan = PlanMatrix(pattern, packed(found.matrix), ITSELF)
+    term = Term(unknowns, (plan,), mass[None])
     cell, node = found.coupling.coords
     place = slab.unknowns[np.searchsorted(slab.pattern.nodes, node)][:, levels]
     cells = meeting.first + cell * (len(meeting.way.levels) - 1) + level

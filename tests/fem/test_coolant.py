@@ -10,7 +10,6 @@ from scipy.sparse.linalg import spsolve
 from plancha.fem.cholesky import Cholesky
 from plancha.fem.coolant import Network, Stream, Wall, coupled_entries, lane_weight
 from plancha.fem.coupled import Coupled
-from plancha.fem.terms import Operator, Term
 
 INLET = 300.0
 
@@ -146,14 +145,14 @@ def problems(draw):
     exchange[0, 0] += 0.5
     links = rng.uniform(0, 4, (solids, solids))
     conduction = np.diag(links.sum(axis=1) + links.sum(axis=0)) - links - links.T
-    term = Term(np.arange(solids)[:, None], (sp.csr_array(np.diag(exchange.sum(axis=0))),), np.ones((1, 1, 1)))
-    wall = Wall(0, (term,), sp.csr_array(exchange), 1.0)
-    return conduction, Stream("air", network, (wall,), solids), rng.uniform(0, 40, solids)
+    to_cells = np.diag(exchange.sum(axis=0))
+    wall = Wall(0, (), sp.csr_array(exchange), 1.0)
+    return conduction + to_cells, Stream("air", network, (wall,), solids), rng.uniform(0, 40, solids)
 
 
 def assembled(conduction: np.ndarray, stream: Stream, heat: np.ndarray):
     size = len(heat) + len(stream.network.inflow)
-    solid = sp.coo_array(sp.csr_array(conduction) + Operator(len(heat), stream.walls[0].terms).csr)
+    solid = sp.coo_array(conduction)
     matrix = sp.coo_array((solid.data, solid.coords), shape=(size, size)).tocsr()
     for values, rows, columns in coupled_entries((stream,)):
         matrix = matrix + sp.coo_array((values, (rows, columns)), shape=(size, size)).tocsr()

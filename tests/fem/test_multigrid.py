@@ -9,7 +9,8 @@ from plates import REFERENCE
 
 from plancha.fem import terms
 from plancha.fem.cholesky import Cholesky
-from plancha.fem.multigrid import Multigrid, Place, _coarsened
+from plancha.fem.coarsening import Coarsening
+from plancha.fem.multigrid import Body, Multigrid, _coarsened
 from plancha.fem.plan import plan_space
 from plancha.fem.refinement import plan_errors, refined, worst_triangles
 from plancha.fem.resolution import through_of
@@ -56,12 +57,12 @@ def sheets_on(stack, cuts: int):
     return sheets_of(stack, plan_space(mesh), through_of(stack))
 
 
-def places_of(sheets):
-    return [Place(slab.pattern.nodes, slab.unknowns) for slab in sheets.slabs]
+def bodies_of(sheets):
+    return [Body(slab.pattern, slab.unknowns, slab.conduction.grain) for slab in sheets.slabs]
 
 
 def multigrid(sheets):
-    return Multigrid(sheets.constant, places_of(sheets), sheets.space, free_unknowns(sheets))
+    return Multigrid(sheets.constant, bodies_of(sheets), sheets.space, free_unknowns(sheets))
 
 
 @pytest.mark.parametrize("name", STACKS)
@@ -88,27 +89,24 @@ def test_triangles_cut_in_one_corner_alone_are_one_more_level():
 
 def test_coarser_functions_are_taken_over_exactly():
     fine = plan_space(refined(plan_mesh(die_on_plate())))
-    coarse = fine.coarser
+    coarse, coarsening = fine.coarser, Coarsening(fine, fine.coarser)
 
     def some(x, y):
         return 3.0 + x * 20 - y * 7 + x * y * 300 - 900 * x * x + 100 * y * y
 
-    assert fine.prolongation @ some(*coarse.nodes.T) == pytest.approx(some(*fine.nodes.T), rel=1e-12)
-    assert fine.nodes[fine.coarser_nodes] == pytest.approx(coarse.nodes, abs=1e-15)
+    assert coarsening.prolongation @ some(*coarse.nodes.T) == pytest.approx(some(*fine.nodes.T), rel=1e-12)
+    assert fine.nodes[coarsening.nodes] == pytest.approx(coarse.nodes, abs=1e-15)
 
 
 @pytest.mark.parametrize("name", ["a joint", "perfect contact", "a rim that convects"])
 def test_the_coarse_operator_is_that_of_the_coarse_mesh(name):
     fine, coarse = sheets_on(STACKS[name], 2), sheets_on(STACKS[name], 1)
-    node = np.zeros(fine.size, int)
-    for slab in fine.slabs:
-        node[slab.unknowns] = slab.pattern.nodes[:, None]
-    operator, _, places, _ = _coarsened(fine.constant, places_of(fine), fine.space, node)
+    operator, _, bodies, _ = _coarsened(fine.constant, bodies_of(fine), fine.space)
     assert operator.size == coarse.size
     number = np.zeros(coarse.size, int)  # of the coarse mesh's unknowns among those kept of the fine one's
-    for slab, place in zip(coarse.slabs, places):
-        assert np.array_equal(np.sort(place.nodes), slab.pattern.nodes)
-        number[slab.unknowns[np.searchsorted(slab.pattern.nodes, place.nodes)]] = place.unknowns
+    for slab, body in zip(coarse.slabs, bodies):
+        assert np.array_equal(body.pattern.nodes, slab.pattern.nodes)
+        number[slab.unknowns] = body.unknowns
     difference = operator.csr[number][:, number] - coarse.constant.csr
     assert abs(difference).max() <= 1e-10 * abs(coarse.constant.csr).max()
 
@@ -131,8 +129,9 @@ def test_products_make_what_the_whole_matrix_makes():
     whole = sheets.constant.csr
     x = np.random.default_rng(3).standard_normal((sheets.size, 2))
     found = np.zeros_like(x)
-    for term in sheets.constant.terms:
-        term.apply(x, found)
+    for column, of_column in zip(x.T, found.T):
+        for part in sheets.constant.parts:
+            part.apply(column, of_column)
     assert found == pytest.approx(whole @ x, abs=1e-12 * abs(whole).max())
 
 

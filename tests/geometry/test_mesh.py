@@ -14,7 +14,19 @@ from pytest import approx
 
 from plancha.geometry.bodies import Joint
 from plancha.geometry.grading import plan_mesh, snapped_stack
-from plancha.geometry.mesh import NODING_GRID, SNAP, PlanMesh, SizeZone, faces_of, inside, mesh_of, snap_outlines
+from plancha.geometry.mesh import (
+    NODING_GRID,
+    SNAP,
+    PlanMesh,
+    SizeZone,
+    along_curve,
+    faces_of,
+    inside,
+    mesh_of,
+    nested,
+    quartered,
+    snap_outlines,
+)
 from plancha.geometry.outline import circle, polygon, rectangle, rounded_rectangle, with_cut_outs
 
 few = settings(max_examples=12, deadline=None, derandomize=True)
@@ -206,3 +218,56 @@ def test_meshing_leaves_its_input_as_it_was():
     mesh_of(shapes)
     snap_outlines(shapes)
     assert [shape.wkb for shape in shapes] == before
+
+
+def corner_sets(points, triangles):
+    """Each triangle as its corners' coordinates, in an order that does not depend on numbers."""
+    corners = np.round(points[triangles] / 1e-9).astype(np.int64)
+    return sorted(tuple(sorted(map(tuple, each))) for each in corners.tolist())
+
+
+def test_a_quartered_mesh_is_that_of_scikit_fem_and_knows_where_each_part_lies():
+    from skfem import MeshTri
+
+    whole = mesh_of([rectangle(0, 0, 0.06, 0.04), rectangle(0.01, 0.01, 0.02, 0.01)])
+    theirs = MeshTri(whole.points.T.copy(), whole.triangles.T.astype(np.int64)).refined(1)
+    quarters = quartered(whole)
+    assert corner_sets(quarters.points, quarters.triangles) == corner_sets(theirs.p.T, theirs.t.T)
+    check_descent(quarters)
+
+
+def test_a_mesh_cut_in_places_knows_where_each_part_lies():
+    from skfem import MeshTri
+
+    whole = mesh_of([rectangle(0, 0, 0.06, 0.04), rectangle(0.01, 0.01, 0.02, 0.01)])
+    theirs = MeshTri(whole.points.T.copy(), whole.triangles.T.astype(np.int64)).refined(
+        np.arange(0, len(whole.triangles), 7)
+    )
+    check_descent(nested(theirs.p.T, theirs.t.T, whole))
+
+
+def check_descent(mesh):
+    """Corners of every triangle, from its parent's and what kind of part it is."""
+    descent = mesh.descent
+    parents = descent.parent.points[descent.parent.triangles[descent.parents]]
+    assert descent.parts[descent.part] @ parents == approx(mesh.points[mesh.triangles], abs=1e-15)
+    a, b, c = (mesh.points[mesh.triangles[:, i]] for i in range(3))
+    assert np.all((b - a)[:, 0] * (c - a)[:, 1] > (b - a)[:, 1] * (c - a)[:, 0])
+
+
+def test_sides_are_those_of_scikit_fem():
+    from skfem import MeshTri
+
+    mesh = mesh_of([rectangle(0, 0, 0.06, 0.04)])
+    theirs = MeshTri(mesh.points.T.copy(), mesh.triangles.T.astype(np.int64))
+    ends, sides = mesh.sides
+    assert np.array_equal(ends, theirs.facets.T)
+    assert np.array_equal(np.sort(sides), np.sort(theirs.t2f.T))
+    assert np.array_equal(ends[sides], np.sort(mesh.triangles[:, [[0, 1], [1, 2], [0, 2]]]))
+
+
+def test_neighbours_along_the_curve_are_near():
+    """Of many points drawn at random the next one is far nearer than the width, unlike in their own order."""
+    points = np.random.default_rng(1).uniform(size=(20_000, 2))
+    steps = np.linalg.norm(np.diff(points[along_curve(points)], axis=0), axis=1)
+    assert np.median(steps) < 0.02 < 0.3 < np.median(np.linalg.norm(np.diff(points, axis=0), axis=1))

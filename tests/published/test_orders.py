@@ -11,6 +11,7 @@ import numpy as np
 import pytest
 from plates import REFERENCE, body, cooled, plate, solve_stack, source, stack, state
 from pytest import approx
+from scipy.spatial import KDTree
 
 from plancha.fem.plan import plan_space
 from plancha.fem.sheets import sheets_of
@@ -43,10 +44,15 @@ def sheet_of_cosines(refinement):
     basis = Basis(MeshTri(space.mesh.points.T.copy(), space.mesh.triangles.T.copy()), ElementTriP2(), intorder=10)
     load = LinearForm(lambda v, w: AMPLITUDE * (H + decay * cosines(*w.x)) * v).assemble(basis)
     slab = sheets.slabs[0]
-    loads = np.zeros((1, sheets.size))
-    loads[0, slab.unknowns[:, 0]] = load[slab.pattern.nodes]
+    loads, theirs = (
+        np.zeros((1, sheets.size)),
+        KDTree(basis.doflocs.T).query(space.nodes)[1],
+    )  # the library's numbers of our nodes
+    loads[0, slab.unknowns[:, 0]] = load[theirs[slab.pattern.nodes]]
     solved = solve(replace(sheets, unit_loads=loads))
-    rise = basis.interpolate(solved.face(0, 0) - REFERENCE)
+    values = np.empty(len(theirs))
+    values[theirs] = solved.face(0, 0) - REFERENCE
+    rise = basis.interpolate(values)
     error = Functional(lambda w: (w["rise"] - AMPLITUDE * (1 + cosines(*w.x))) ** 2).assemble(basis, rise=rise)
     slope = Functional(lambda w: (w["rise"].grad[0] + AMPLITUDE * pi / SIDES[0] * np.sin(pi * w.x[0] / SIDES[0])
                                   * np.cos(pi * w.x[1] / SIDES[1])) ** 2).assemble(basis, rise=rise)  # fmt: skip

@@ -1,0 +1,110 @@
+"""From a plan mesh to the one it was refined from: the nodes that stay, the values between, and matrices on the coarser functions."""
+
+from dataclasses import dataclass, field
+from functools import cached_property
+
+import numpy as np
+import scipy.sparse as sp
+
+from plancha.fem.patterns import ITSELF, PAIRS, PlanMatrix, PlanPattern, plan_pattern
+from plancha.fem.plan import PlanSpace, shape_values
+
+
+@dataclass(frozen=True)
+class Coarser:
+    """A pattern's coarser one, over the triangles that its own are parts of, and where that one's nodes are among its nodes."""
+
+    fine: PlanPattern
+    pattern: PlanPattern
+    kept: np.ndarray
+
+
+@dataclass(frozen=True)
+class Coarsening:
+    """How a space is joined to its coarser one."""
+
+    space: PlanSpace
+    coarser: PlanSpace
+    known: dict[int, Coarser] = field(default_factory=dict, repr=False)  # of patterns, each found once
+
+    def of(self, pattern: PlanPattern) -> Coarser:
+        """The coarser pattern of one."""
+        if id(pattern) not in self.known:
+            is_parent = np.zeros(len(self.coarser.areas), bool)
+            is_parent[self.space.descent.parents[pattern.elements]] = True
+            coarse = plan_pattern(self.coarser.element_nodes, np.flatnonzero(is_parent))
+            kept = _places(pattern.nodes, len(self.space.nodes))[self.nodes[coarse.nodes]]
+            self.known[id(pattern)] = Coarser(pattern, coarse, kept)
+        return self.known[id(pattern)]
+
+    def values(self, pattern: PlanPattern) -> sp.csr_array:
+        """Values (pattern's nodes, coarser pattern's nodes) of the coarser functions."""
+        whole, coarse = self.prolongation, self.of(pattern).pattern.nodes
+        if len(pattern.nodes) == whole.shape[0]:
+            return whole
+        some, place = whole[pattern.nodes], _places(coarse, whole.shape[1])
+        return sp.csr_array((some.data, place[some.indices], some.indptr), shape=(some.shape[0], len(coarse)))
+
+    def matrix(self, matrix: PlanMatrix) -> PlanMatrix:
+        """A plan matrix on the coarser functions, triangle by triangle."""
+        elements, descent = self.of(matrix.pattern).pattern.elements, self.space.descent
+        parents = _places(elements, len(self.coarser.areas))[descent.parents[matrix.pattern.elements]]
+        part = descent.part[matrix.pattern.elements]
+        found = np.zeros((len(elements), len(PAIRS)))
+        for kind, inherited in enumerate(self._inherited):
+            own = np.flatnonzero(part == kind)  # of one kind a triangle has one part at most
+            found[parents[own]] += matrix.weights[own] @ (matrix.references @ inherited)
+        return PlanMatrix(self.of(matrix.pattern).pattern, found, ITSELF)
+
+    @cached_property
+    def prolongation(self) -> sp.csr_array:
+        """Values (nodes, coarser nodes) of the coarser functions at all nodes."""
+        descent, count = self.space.descent, len(self.space.nodes)
+        element, kind = np.zeros(count, np.int32), np.zeros(count, np.int16)
+        for local, nodes in enumerate(self.space.element_nodes.T):
+            element[nodes] = np.arange(len(nodes), dtype=np.int32)
+            kind[nodes] = 6 * descent.part.astype(np.int16) + local
+        rows = self._part_values.reshape(-1, 6)
+        starts = np.zeros(count + 1, np.int32)
+        np.cumsum((rows != 0).sum(axis=1)[kind], out=starts[1:])
+        values, columns = np.empty(starts[-1]), np.empty(starts[-1], np.int32)
+        for number, row in enumerate(rows):
+            own = np.flatnonzero(kind == number)
+            parents = descent.parents[element[own]]
+            for place, function in enumerate(np.flatnonzero(row)):
+                values[starts[own] + place] = row[function]
+                columns[starts[own] + place] = self.coarser.element_nodes[parents, function]
+        return sp.csr_array((values, columns, starts), shape=(count, len(self.coarser.nodes)))
+
+    @cached_property
+    def nodes(self) -> np.ndarray:
+        """Which nodes (coarser nodes,) are the coarser functions' own."""
+        descent = self.space.descent
+        found = np.empty(len(self.coarser.nodes), np.int32)
+        for kind, values in enumerate(self._part_values):
+            own = np.flatnonzero(descent.part == kind)
+            for place, function in np.argwhere(values == 1):
+                found[self.coarser.element_nodes[descent.parents[own], function]] = self.space.element_nodes[own, place]
+        return found
+
+    @cached_property
+    def _part_values(self) -> np.ndarray:
+        """Values (kinds of parts, 6 nodes, 6 functions) of a triangle's functions at the nodes of its parts."""
+        corners = self.space.descent.parts
+        middles = (corners[:, [0, 1, 0]] + corners[:, [1, 2, 2]]) / 2
+        return shape_values(np.concatenate([corners, middles], axis=1))
+
+    @cached_property
+    def _inherited(self) -> np.ndarray:
+        """What the entries (21) of a part's integrals are in its parent's (kinds, 21, 21): R^T E R of its functions' values R."""
+        i, j = PAIRS.T
+        one, other = self._part_values[:, i], self._part_values[:, j]  # (kinds, pairs, 6)
+        both = one[:, :, i] * other[:, :, j]
+        return both + np.where((i != j)[:, None], other[:, :, i] * one[:, :, j], 0.0)
+
+
+def _places(numbers: np.ndarray, count: int) -> np.ndarray:
+    """Where each number below ``count`` is among some."""
+    found = np.zeros(count, np.int32)
+    found[numbers] = np.arange(len(numbers), dtype=np.int32)
+    return found
