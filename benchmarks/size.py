@@ -31,7 +31,8 @@ import plates
 from speed import tiled
 
 from plancha.fem.cholesky import Cholesky
-from plancha.fem.multigrid import Body, Multigrid
+from plancha.fem.columns import Body
+from plancha.fem.multigrid import Multigrid
 from plancha.fem.plan import plan_space
 from plancha.fem.refinement import refined
 from plancha.fem.resolution import through_of
