@@ -141,7 +141,8 @@ class Multigrid:
         """Conjugate gradients (Hestenes and Stiefel 1952, from memory); the right side becomes what is left."""
         finest = self.levels[0]
         is_free = finest.share > 0
-        found, left, whole = np.zeros_like(right_side), right_side, float(np.linalg.norm(right_side))
+        found, left, whole = self._start(0, right_side), right_side, float(np.linalg.norm(right_side))
+        left -= finest.times(found) * is_free
         step, before = np.zeros_like(right_side), 1.0
         for self.steps in range(STEPS):
             if np.linalg.norm(left) <= tight * whole:
@@ -161,6 +162,14 @@ class Multigrid:
         raise NotSettled(
             f"the temperatures were not found in {STEPS} steps: {share:.2g} of the heat is left unbalanced"
         )
+
+    def _start(self, number: int, right_side: np.ndarray) -> np.ndarray:
+        """A first guess: the coarsest level's solution, on each finer one relaxed once."""
+        if number == len(self.levels):
+            return self._cycle(number, right_side)
+        level = self.levels[number]
+        found = level.prolonged(self._start(number + 1, level.restricted(right_side)))
+        return level.relaxed(right_side, found) if number > 0 else found
 
     def _cycle(self, number: int, left: np.ndarray) -> np.ndarray:
         """What one symmetric V-cycle makes of what is left."""
