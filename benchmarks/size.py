@@ -312,7 +312,7 @@ ours the highest node. Bytes are the peak less what was there before the assembl
 FOOT = """\
 **One thread.** A second one does not pay. With the finest products shared between two threads, by rows or by levels, the iteration
 took 0.62 s instead of 0.71 for the sheet of 902,657 unknowns and 1.07 s instead of 1.01 for the layers of 401,190 (wall time on two
-cores): the products are no more than half of it, and assembly and set-up, which take longer, are many short passes over memory.
+cores): the products are no more than half of it, and assembly and set-up are many short passes over memory.
 
 **Quadratic alone.** Linear triangles would be an option without a use: on this sheet they need 226,049 unknowns for the peak that
 quadratic ones have with 3,617, 26 uK off either way (NGSolve, both orders on nested meshes: 2.2 s against 0.013 s).
