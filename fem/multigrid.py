@@ -13,7 +13,7 @@ import scipy.sparse as sp
 
 from plancha.fem.cholesky import Cholesky
 from plancha.fem.coarsening import Coarsening
-from plancha.fem.patterns import PlanPattern
+from plancha.fem.columns import Body, Columns, columns_of
 from plancha.fem.plan import PlanSpace
 from plancha.fem.terms import Operator, Part, Place, Term, place_of
 from plancha.geometry.faults import Failure
@@ -30,26 +30,6 @@ SAFE = 1.1  # times what they find
 
 class NotSettled(Failure):
     """The iteration did not reach the residual; the message carries it."""
-
-
-@dataclass(frozen=True)
-class Body:
-    """Where a body's functions are: its plan pattern, and its unknowns (plan nodes, thickness nodes).
-
-    ``grain`` is how many times better it conducts one way in the plan than across it.
-    """
-
-    pattern: PlanPattern
-    unknowns: np.ndarray
-    grain: float = 1.0
-
-
-@dataclass(frozen=True)
-class Columns:
-    """All unknowns of plan nodes whose columns are of one length: their ``places``, ``inverse`` (length, length, nodes)."""
-
-    places: tuple[Place, ...]
-    inverse: np.ndarray
 
 
 @dataclass(frozen=True)
@@ -88,12 +68,7 @@ class Level:
         """All columns' inverses times what is left (size,)."""
         found = np.empty_like(left)
         for columns in self.columns:
-            if len(columns.places) == 1:
-                found[columns.places[0]] = columns.inverse[0, 0] * left[columns.places[0]]
-                continue
-            local = np.stack([left[place] for place in columns.places])
-            for place, eased in zip(columns.places, np.einsum("ijn,jn->in", columns.inverse, local)):
-                found[place] = eased
+            columns.ease(left, found)
         return found
 
     def relaxed(self, right_side: np.ndarray, start: np.ndarray | None) -> np.ndarray:
@@ -167,7 +142,8 @@ class Multigrid:
         """Conjugate gradients (Hestenes and Stiefel 1952, from memory); the right side becomes what is left."""
         finest = self.levels[0]
         is_free = finest.share > 0
-        found, left, whole = np.zeros_like(right_side), right_side, float(np.linalg.norm(right_side))
+        found, left, whole = self._start(0, right_side), right_side, float(np.linalg.norm(right_side))
+        left -= finest.times(found) * is_free
         step, before = np.zeros_like(right_side), 1.0
         for self.steps in range(STEPS):
             if np.linalg.norm(left) <= tight * whole:
@@ -188,6 +164,14 @@ class Multigrid:
             f"the temperatures were not found in {STEPS} steps: {share:.2g} of the heat is left unbalanced"
         )
 
+    def _start(self, number: int, right_side: np.ndarray) -> np.ndarray:
+        """A first guess: the coarsest level's solution, on each finer one relaxed once."""
+        if number == len(self.levels):
+            return self._cycle(number, right_side)
+        level = self.levels[number]
+        found = level.prolonged(self._start(number + 1, level.restricted(right_side)))
+        return level.relaxed(right_side, found) if number > 0 else found
+
     def _cycle(self, number: int, left: np.ndarray) -> np.ndarray:
         """What one symmetric V-cycle makes of what is left."""
         if number == len(self.levels):
@@ -207,22 +191,13 @@ def _levels(
     levels = []
     relaxations = AGAINST_GRAIN if max(body.grain for body in bodies) > GRAIN else RELAXATIONS
     while space.coarser is not None:
-        columns = _columns(operator, bodies, is_free)
+        columns = columns_of(operator, bodies, is_free)
         count = np.zeros(operator.size)
         for body in bodies:
             count[body.unknowns] += 1
         coarse, transfers, bodies, kept = _coarsened(operator, bodies, space)
-        levels.append(
-            Level(
-                operator.parts,
-                columns,
-                np.nan,
-                relaxations,
-                transfers,
-                (is_free / count).astype(np.float32),
-                coarse.size,
-            )
-        )
+        share = (is_free / count).astype(np.float32)
+        levels.append(Level(operator.parts, columns, np.nan, relaxations, transfers, share, coarse.size))
         operator, is_free, space = coarse, is_free[kept], space.coarser
     largest, known = 0.0, []
     for level in reversed(levels):
@@ -231,71 +206,6 @@ def _levels(
             largest = max(largest, _largest(level))
         known.append(replace(level, largest=largest))
     return known[::-1], operator, is_free
-
-
-def _columns(operator: Operator, bodies: Sequence[Body], is_free: np.ndarray) -> tuple[Columns, ...]:
-    """The operator's columns, sorted by their lengths, inverted."""
-    place, lengths, owners = _in_columns(operator.size, bodies)
-    found = []
-    for length in np.unique(lengths[lengths > 0]):
-        nodes = np.flatnonzero(lengths == length)
-        row = np.full(len(lengths), -1, np.int32)
-        row[nodes] = np.arange(len(nodes), dtype=np.int32)
-        matrix, unknowns = np.zeros((length, length, len(nodes))), np.empty((length, len(nodes)), np.int32)
-        for nodes_of, own in owners:
-            here = np.flatnonzero(row[nodes_of] >= 0)
-            unknowns[place[own[here]].T, row[nodes_of[here]]] = own[here].T
-        for term in operator.joined:
-            _add_diagonals(matrix, term, place, row)
-        inverse = _inverted(matrix, is_free[unknowns])
-        found.append(Columns(tuple(map(place_of, unknowns)), inverse))
-    return tuple(found)
-
-
-def _in_columns(
-    size: int, bodies: Sequence[Body]
-) -> tuple[np.ndarray, np.ndarray, list[tuple[np.ndarray, np.ndarray]]]:
-    """The place of each unknown (size,) in its plan node's column, each plan node's column's length, bodies' nodes and unknowns."""
-    place, lengths = np.full(size, -1, np.int8), np.zeros(1 + max(int(body.pattern.nodes[-1]) for body in bodies), int)
-    for body in bodies:
-        for level in body.unknowns.T:
-            is_new = place[level] < 0
-            nodes = body.pattern.nodes[is_new]
-            place[level[is_new]] = lengths[nodes]
-            lengths[nodes] += 1
-    return place, lengths, [(body.pattern.nodes, body.unknowns) for body in bodies]
-
-
-def _add_diagonals(matrix: np.ndarray, term: Term, place: np.ndarray, row: np.ndarray) -> None:
-    """Add what a term has at each plan node by itself to the columns' matrices (length, length, nodes)."""
-    rows = row[term.pattern.nodes]
-    here = np.flatnonzero(rows >= 0)
-    rows, places = rows[here], place[term.unknowns[here]].T
-    diagonals = [plan.diagonal[here] for plan in term.plans]
-    for i, one in enumerate(places):
-        for j, other in enumerate(places):
-            own = sum(through[i, j] * diagonal for through, diagonal in zip(term.throughs, diagonals))
-            matrix[one, other, rows] += own
-
-
-def _inverted(matrices: np.ndarray, is_free: np.ndarray) -> np.ndarray:
-    """Inverses (length, length, nodes) of the free parts, by Gauss and Jordan; nothing where an unknown is held.
-
-    Positive definite matrices need no pivoting.
-    """
-    own = np.where(is_free[:, None] & is_free[None, :], matrices, 0.0)
-    length = len(own)
-    own[np.arange(length), np.arange(length)] += ~is_free
-    for pivot in range(length):
-        inverse = 1 / own[pivot, pivot]
-        own[pivot, pivot] = 1.0
-        own[pivot] *= inverse
-        for other in range(length):
-            if other != pivot:
-                factor = own[other, pivot].copy()
-                own[other, pivot] = 0.0
-                own[other] -= factor * own[pivot]
-    return own * (is_free[:, None] & is_free[None, :])
 
 
 def _largest(level: Level) -> float:

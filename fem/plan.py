@@ -32,6 +32,7 @@ class PlanSpace:
 
     def pattern(self, elements: np.ndarray) -> PlanPattern:
         """The pattern of the plan matrices over the given elements (numbers), made once."""
+        elements = elements.astype(np.int32, copy=False)
         key = elements.tobytes()
         if key not in self.patterns:
             self.patterns[key] = plan_pattern(self.element_nodes, elements)

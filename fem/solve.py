@@ -8,10 +8,11 @@ from functools import cached_property
 import numpy as np
 
 from plancha.fem.cholesky import Cholesky
+from plancha.fem.columns import Body
 from plancha.fem.coupled import Coupled
 from plancha.fem.exchanges import Exchange
 from plancha.fem.films import LEAST_RISE
-from plancha.fem.multigrid import Body, Multigrid
+from plancha.fem.multigrid import Multigrid
 from plancha.fem.plan import Peak, maxima
 from plancha.fem.sheets import Sheets, source_elements
 from plancha.fem.slabs import Slab, changing_heat, slab_term

@@ -10,7 +10,8 @@ from plates import REFERENCE
 from plancha.fem import terms
 from plancha.fem.cholesky import Cholesky
 from plancha.fem.coarsening import Coarsening
-from plancha.fem.multigrid import Body, Multigrid, _coarsened
+from plancha.fem.columns import Body
+from plancha.fem.multigrid import Multigrid, _coarsened
 from plancha.fem.plan import plan_space
 from plancha.fem.refinement import plan_errors, refined, worst_triangles
 from plancha.fem.resolution import through_of

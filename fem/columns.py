@@ -1,0 +1,101 @@
+"""Whole columns through the thickness: all unknowns of a plan node, of whatever bodies, and the inverse of what couples them."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from plancha.fem.patterns import PlanPattern
+from plancha.fem.terms import Operator, Place, Term, place_of
+
+
+@dataclass(frozen=True)
+class Body:
+    """Where a body's functions are: its plan pattern, and its unknowns (plan nodes, thickness nodes).
+
+    ``grain`` is how many times better it conducts one way in the plan than across it.
+    """
+
+    pattern: PlanPattern
+    unknowns: np.ndarray
+    grain: float = 1.0
+
+
+@dataclass(frozen=True)
+class Columns:
+    """All unknowns of plan nodes whose columns are of one length: their ``places``, ``inverse`` (length, length, nodes)."""
+
+    places: tuple[Place, ...]
+    inverse: np.ndarray
+
+    def ease(self, left: np.ndarray, found: np.ndarray) -> None:
+        """Put the inverse times what is left (size,) into found, same shape."""
+        if len(self.places) == 1:
+            found[self.places[0]] = self.inverse[0, 0] * left[self.places[0]]
+            return
+        local = np.stack([left[place] for place in self.places])
+        for place, eased in zip(self.places, np.einsum("ijn,jn->in", self.inverse, local)):
+            found[place] = eased
+
+
+def columns_of(operator: Operator, bodies: Sequence[Body], is_free: np.ndarray) -> tuple[Columns, ...]:
+    """The operator's columns, sorted by their lengths, inverted."""
+    place, lengths = _in_columns(operator.size, bodies)
+    found = []
+    for length in np.unique(lengths[lengths > 0]):
+        nodes = np.flatnonzero(lengths == length)
+        row = np.full(len(lengths), -1, np.int32)
+        row[nodes] = np.arange(len(nodes), dtype=np.int32)
+        matrix, unknowns = np.zeros((length, length, len(nodes))), np.empty((length, len(nodes)), np.int32)
+        for body in bodies:
+            rows = row[body.pattern.nodes]
+            own = body.unknowns[rows >= 0]
+            unknowns[place[own].T, rows[rows >= 0]] = own.T
+        for term in operator.joined:
+            _add_diagonals(matrix, term, place, row)
+        found.append(Columns(tuple(map(place_of, unknowns)), _inverted(matrix, is_free[unknowns])))
+    return tuple(found)
+
+
+def _in_columns(size: int, bodies: Sequence[Body]) -> tuple[np.ndarray, np.ndarray]:
+    """The place of each unknown (size,) in its plan node's column; the length of each plan node's column."""
+    place, lengths = np.full(size, -1, np.int16), np.zeros(1 + max(int(body.pattern.nodes[-1]) for body in bodies), int)
+    for body in bodies:
+        for level in body.unknowns.T:
+            is_new = place[level] < 0
+            nodes = body.pattern.nodes[is_new]
+            place[level[is_new]] = lengths[nodes]
+            lengths[nodes] += 1
+    return place, lengths
+
+
+def _add_diagonals(matrix: np.ndarray, term: Term, place: np.ndarray, row: np.ndarray) -> None:
+    """Add what a term has at each plan node by itself to the columns' matrices (length, length, nodes)."""
+    rows = row[term.pattern.nodes]
+    here = np.flatnonzero(rows >= 0)
+    rows, places = rows[here], place[term.unknowns[here]].T
+    diagonals = [plan.diagonal[here] for plan in term.plans]
+    for i, one in enumerate(places):
+        for j, other in enumerate(places):
+            own = sum(through[i, j] * diagonal for through, diagonal in zip(term.throughs, diagonals))
+            matrix[one, other, rows] += own
+
+
+def _inverted(matrices: np.ndarray, is_free: np.ndarray) -> np.ndarray:
+    """Inverses (length, length, nodes) of the free parts, by Gauss and Jordan; nothing where an unknown is held.
+
+    Positive definite matrices need no pivoting.
+    """
+    own = np.where(is_free[:, None] & is_free[None, :], matrices, 0.0)
+    length = len(own)
+    own[np.arange(length), np.arange(length)] += ~is_free
+    for pivot in range(length):
+        inverse = 1 / own[pivot, pivot]
+        own[pivot, pivot] = 1.0
+        own[pivot] *= inverse
+        for other in range(length):
+            if other != pivot:
+                factor = own[other, pivot].copy()
+                own[other, pivot] = 0.0
+                own[other] -= factor * own[pivot]
+    return own * (is_free[:, None] & is_free[None, :])
