@@ -13,7 +13,7 @@ from plancha.fem.exchanges import Exchange, films_of, held_of, joint_of, rim_of
 from plancha.fem.loads import cell_loads
 from plancha.fem.plan import PlanPattern, PlanSpace
 from plancha.fem.slabs import Changing, Slab, joined, slab_of, slab_term
-from plancha.fem.terms import Operator, Term
+from plancha.fem.terms import LARGE, Operator, Term
 from plancha.fem.thickness import Through
 from plancha.fem.walls import streams_of
 from plancha.geometry.bodies import COMPONENT_SIDE, COOLED_SIDE, Source, Stack
@@ -125,10 +125,15 @@ def sheets_of(stack: Stack, space: PlanSpace, through: Sequence[Through]) -> She
 def _number(
     stack: Stack, space: PlanSpace, patterns: Sequence[PlanPattern], through: Sequence[Through]
 ) -> tuple[list[np.ndarray], int]:
-    """Global unknowns of each body (plan nodes, thickness nodes), level by level; faces in perfect contact share theirs."""
+    """Global unknowns of each body (plan nodes, thickness nodes); faces in perfect contact share theirs.
+
+    A factor is found sooner where they are numbered node by node, a product made sooner level by level.
+    """
     shapes = [(len(p.nodes), len(t.nodes)) for p, t in zip(patterns, through)]
     starts = np.concatenate([[0], np.cumsum([a * b for a, b in shapes])])
-    numbers = [np.arange(start, start + a * b, dtype=np.int32).reshape(b, a).T for start, (a, b) in zip(starts, shapes)]
+    numbers = [np.arange(start, start + a * b, dtype=np.int32) for start, (a, b) in zip(starts, shapes)]
+    is_large = starts[-1] > LARGE
+    numbers = [own.reshape(b, a).T if is_large else own.reshape(a, b) for own, (a, b) in zip(numbers, shapes)]
     pairs = []
     for joint in stack.joints:
         if joint.impedance == 0:
