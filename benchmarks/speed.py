@@ -68,7 +68,7 @@ for name in open(sys.argv[1]).read().split():
         importlib.import_module(name)
 """
 MODES = 96
-ACCURACIES = (0.05, 0.02, 0.01, 0.005, 0.002, 0.001, 0.0005, 0.0002, 0.0001)
+ACCURACIES = (0.05, 0.02, 0.01, 0.005, 0.002, 0.001, 0.0005, 0.0003, 0.0002, 0.0001)
 SIZES = (8.0, 4.0, 2.0, 1.4, 1.0, 0.7, 0.5)  # finest triangle of the other library, in mm
 
 

@@ -98,8 +98,14 @@ def triangles_at(corners: np.ndarray, points: np.ndarray) -> np.ndarray:
 
     ``corners`` (triangles, 3, 2) and ``points`` (points, 2) in one unit. A point on a common side belongs to either triangle.
     """
-    tree = shapely.STRtree(shapely.polygons(corners))
-    return tree.nearest(shapely.points(points))
+    tree, places = shapely.STRtree(shapely.polygons(corners)), shapely.points(points)
+    found = np.full(len(points), -1)
+    place, triangle = tree.query(places, predicate="intersects")
+    found[place] = triangle
+    beside = np.flatnonzero(found < 0)
+    if len(beside):  # looking for the nearest takes far longer
+        found[beside] = tree.nearest(places[beside])
+    return found
 
 
 def snap_outlines(shapes: Sequence[shapely.Polygon]) -> tuple[list[shapely.Polygon], list[str]]:
