@@ -43,7 +43,7 @@ ONE_THREAD = {
     "LP_NUM_THREADS": "0",
 }  # the last is of Mesa's software renderer
 COMMANDS = (  # what it is, its words, what is special about its surroundings, wall seconds asked
-    ("`plancha --help`", ["--help"], {}, 0.1),
+    ("the help of the command line", ["--help"], {}, 0.1),
     ("the demo without pictures", ["solve", DEMO, "--no-pictures"], {}, 1.0),
     ("the demo with pictures", ["solve", DEMO], {}, 2.5),
     ("the demo without pictures, its mesh made anew", ["solve", DEMO, "--no-pictures"], {"PLANCHA_CACHE": "off"}, None),
