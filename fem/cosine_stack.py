@@ -30,7 +30,7 @@ def cosine_problem(stack: Stack) -> tuple[CosinePlate, list[CosineChip]]:
     reasons = list(_obstacles(stack))
     if reasons:
         raise NotRectangular("no cosine form: " + "; ".join(reasons))
-    plate = _upward(stack, _base(stack))
+    plate = _upward(stack, _seat(stack))
     film = stack.films[0]
     left, bottom, right, top = stack.bodies[plate[0]].outline.bounds
     layers = _layers(stack, plate)
@@ -49,7 +49,7 @@ def _obstacles(stack: Stack) -> Iterator[str]:
         own = [stack.bodies[number] for number in source.chain[:-1]]
         if any(not _same(body, own[0]) for body in own) or (own and not source.outline.equals(own[0].outline)):
             yield f"the layers of {source.name} differ in size"
-    if len({_base(stack), *(source.chain[-1] for source in stack.sources)}) > 1:
+    if len({_seat(stack), *(source.chain[-1] for source in stack.sources)}) > 1:
         yield "there is more than one plate"
     elif not stack.sources:
         yield "nothing heats the bodies"
@@ -57,7 +57,7 @@ def _obstacles(stack: Stack) -> Iterator[str]:
         yield from _cooling_faults(stack)
 
 
-def _base(stack: Stack) -> int:
+def _seat(stack: Stack) -> int:
     """The body that the first component sits on."""
     return stack.sources[0].chain[-1] if stack.sources else 0
 
@@ -74,7 +74,7 @@ def _is_uneven(joint: Joint) -> bool:
 
 
 def _cooling_faults(stack: Stack) -> Iterator[str]:
-    plate = _upward(stack, _base(stack))
+    plate = _upward(stack, _seat(stack))
     if any(not _same(stack.bodies[number], stack.bodies[plate[0]]) for number in plate):
         yield "the layers of the plate differ in size"
     if len(plate) + sum(len(source.chain) - 1 for source in stack.sources) != len(stack.bodies):
