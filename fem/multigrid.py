@@ -21,7 +21,7 @@ from plancha.geometry.faults import Failure
 TIGHT = 1e-12  # of the right side's norm: what may be left
 STEPS = 200
 RELAXATIONS = 4  # before the coarser level and after it
-AGAINST_GRAIN = 6  # the same where a body conducts GRAIN times better one way in the plan than across it
+AGAINST_GRAIN = 12  # the same where a body conducts GRAIN times better one way in the plan than across it
 GRAIN = 10.0
 POWERS = 30  # steps that find the largest eigenvalue
 FEW = 20_000  # unknowns of a level for which it is sought anew
