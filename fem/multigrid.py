@@ -5,7 +5,9 @@ its parts'. The plan is coarsened alone, so that thickness functions, patches, j
 only matrix of all unknowns is the coarsest's.
 """
 
+import os
 from collections.abc import Sequence
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -20,6 +22,7 @@ from plancha.geometry.faults import Failure
 
 TIGHT = 1e-12  # of the right side's norm: what may be left
 STEPS = 200
+AT_ONCE = 4  # right sides at most: each needs memory of its own
 RELAXATIONS = 4  # before the coarser level and after it
 AGAINST_GRAIN = 12  # the same where a body conducts GRAIN times better one way in the plan than across it
 GRAIN = 10.0
@@ -105,12 +108,17 @@ class Level:
         return found
 
 
+def processors() -> int:
+    """How many processors this process may run on."""
+    return len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1
+
+
 class Multigrid:
     """Solves with a symmetric positive definite operator on a space that has coarser ones; ``solve`` takes (n,) or (n, columns)."""
 
     def __init__(self, operator: Operator, bodies: Sequence[Body], space: PlanSpace, free: np.ndarray):
         self._free = place_of(free)
-        self.steps = 0  # of the last solve
+        self.steps = 0  # of the last solve, at most
         is_free = np.zeros(operator.size, bool)
         is_free[free] = True
         self.levels, coarsest, is_free = _levels(operator, bodies, space, is_free)
@@ -121,6 +129,8 @@ class Multigrid:
     def solve(self, right_side: np.ndarray, tight: float = TIGHT) -> np.ndarray:
         """Solution on the free unknowns, same shape; ``tight`` is what may be left of the right side's norm.
 
+        Columns are solved for side by side, one on each processor: most of the time goes into sparse products, which run freely.
+
         Raises
         ------
         NotSettled
@@ -128,26 +138,34 @@ class Multigrid:
         """
         columns = right_side.reshape(len(right_side), -1)
         found = np.empty_like(columns)
-        for number, heat in enumerate(columns.T):
+
+        def put(number: int) -> int:
+            """Solve for a column; the steps it took."""
             whole = np.zeros(len(self.levels[0].share))
-            whole[self._free] = heat
-            found[:, number] = self._settled(whole, tight)[self._free]
+            whole[self._free] = columns[:, number]
+            solution, steps = self._settled(whole, tight)
+            found[:, number] = solution[self._free]
+            return steps
+
+        numbers = range(columns.shape[1])
+        with ThreadPoolExecutor(min(AT_ONCE, processors())) as pool:
+            self.steps = max(pool.map(put, numbers) if len(numbers) > 1 else map(put, numbers), default=0)
         return found.reshape(right_side.shape)
 
     def solve_transposed(self, right_side: np.ndarray) -> np.ndarray:
         """The same: the operator is symmetric."""
         return self.solve(right_side)
 
-    def _settled(self, right_side: np.ndarray, tight: float) -> np.ndarray:
-        """Conjugate gradients (Hestenes and Stiefel 1952, from memory); the right side becomes what is left."""
+    def _settled(self, right_side: np.ndarray, tight: float) -> tuple[np.ndarray, int]:
+        """Conjugate gradients (Hestenes and Stiefel 1952, from memory), and their steps; the right side becomes what is left."""
         finest = self.levels[0]
         is_free = finest.share > 0
         found, left, whole = self._start(0, right_side), right_side, float(np.linalg.norm(right_side))
         left -= finest.times(found) * is_free
         step, before = np.zeros_like(right_side), 1.0
-        for self.steps in range(STEPS):
+        for taken in range(STEPS):
             if np.linalg.norm(left) <= tight * whole:
-                return found
+                return found, taken
             eased = self._cycle(0, left)
             now = float(left @ eased)
             step *= now / before

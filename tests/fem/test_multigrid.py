@@ -125,6 +125,13 @@ def test_steps_hardly_grow_with_the_mesh(name, most, more):
     assert max(steps) <= most
 
 
+def test_right_sides_side_by_side_are_found_as_one_by_one():
+    sheets = sheets_on(STACKS["a joint"], 2)
+    solver, some = multigrid(sheets), np.random.default_rng(5).uniform(0.5, 1.5, (5, 1)) * sheets.unit_loads[0]
+    together = solver.solve(np.ascontiguousarray(some.T))
+    assert (together == np.column_stack([solver.solve(each) for each in some])).all()
+
+
 def test_products_make_what_the_whole_matrix_makes():
     sheets = sheets_on(with_rim(die_on_plate(0.0)), 1)
     whole = sheets.constant.csr
