@@ -136,25 +136,30 @@ class Multigrid:
         NotSettled
             If more is left after STEPS steps.
         """
-        columns = right_side.reshape(len(right_side), -1)
-        found = np.empty_like(columns)
+        if right_side.ndim == 1:
+            found, self.steps = self._solved(right_side, tight)
+            return found
+        found = np.empty_like(right_side)
 
         def put(number: int) -> int:
             """Solve for a column; the steps it took."""
-            whole = np.zeros(len(self.levels[0].share))
-            whole[self._free] = columns[:, number]
-            solution, steps = self._settled(whole, tight)
-            found[:, number] = solution[self._free]
+            found[:, number], steps = self._solved(right_side[:, number], tight)
             return steps
 
-        numbers = range(columns.shape[1])
         with ThreadPoolExecutor(min(AT_ONCE, processors())) as pool:
-            self.steps = max(pool.map(put, numbers) if len(numbers) > 1 else map(put, numbers), default=0)
-        return found.reshape(right_side.shape)
+            self.steps = max(pool.map(put, range(right_side.shape[1])), default=0)
+        return found
 
     def solve_transposed(self, right_side: np.ndarray) -> np.ndarray:
         """The same: the operator is symmetric."""
         return self.solve(right_side)
+
+    def _solved(self, right_side: np.ndarray, tight: float) -> tuple[np.ndarray, int]:
+        """Solution on the free unknowns (n,), and the steps it took."""
+        whole = np.zeros(len(self.levels[0].share))
+        whole[self._free] = right_side
+        solution, steps = self._settled(whole, tight)
+        return solution[self._free], steps
 
     def _settled(self, right_side: np.ndarray, tight: float) -> tuple[np.ndarray, int]:
         """Conjugate gradients (Hestenes and Stiefel 1952, from memory), and their steps; the right side becomes what is left."""
