@@ -1,6 +1,7 @@
 """Where meshes and the like are kept between runs: the user's cache folder, another one, or nowhere."""
 
 import os
+from functools import cache
 from importlib.util import find_spec
 from pathlib import Path
 
@@ -23,6 +24,7 @@ def users_keep() -> Keep:
     return Store(user_cache_path("plancha", appauthor=False), program=_program()).keep
 
 
+@cache
 def _program() -> list:
     """What the answers depend on beside the study: size and time of the libraries' first files and of the program's own."""
     found = [find_spec(name) for name in LIBRARIES]

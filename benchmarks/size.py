@@ -31,7 +31,7 @@ import plates
 from speed import tiled
 
 from plancha.fem.cholesky import Cholesky
-from plancha.fem.columns import Body
+from plancha.fem.columns import bodies_of
 from plancha.fem.multigrid import Multigrid
 from plancha.fem.plan import plan_space
 from plancha.fem.refinement import refined
@@ -69,6 +69,14 @@ CASES = {
 }
 
 
+def mesh_of(case: Case, stack: Stack) -> PlanMesh:
+    """A case's mesh."""
+    mesh = plan_mesh(stack)
+    for _ in range(case.cuts):
+        mesh = refined(mesh)
+    return mesh
+
+
 @dataclass(frozen=True)
 class Answer:
     """Temperatures, steps, and of an iteration its seconds and the bytes that its products on the finest mesh move at least."""
@@ -79,10 +87,14 @@ class Answer:
     moved: float = np.nan
 
 
+def factor_of(sheets: Sheets) -> Multigrid:
+    """What the product solves with."""
+    return Multigrid(sheets.constant, bodies_of(sheets.slabs), sheets.space, np.arange(sheets.size))
+
+
 def plancha(sheets: Sheets, heat: np.ndarray) -> Answer:
     """The product's own way."""
-    bodies = [Body(slab.pattern, slab.unknowns, slab.conduction.grain) for slab in sheets.slabs]
-    factor = Multigrid(sheets.constant, bodies, sheets.space, np.arange(sheets.size))
+    factor = factor_of(sheets)
     began = time.process_time()
     rise = factor.solve(heat, TIGHT)
     solving = time.process_time() - began
@@ -139,9 +151,7 @@ def measured(case: Case, way: str) -> RUN:
     for name in ("skfem", "cvxopt.cholmod", "scipy.sparse.csgraph", *LIBRARIES.get(way, ())):
         importlib.import_module(name)  # neither time nor memory of imports counts
     stack = case.stack()
-    mesh = plan_mesh(stack)
-    for _ in range(case.cuts):
-        mesh = refined(mesh)
+    mesh = mesh_of(case, stack)
     run = by_ngsolve if way in COMPILED else by_scikit_fem if way == ASSEMBLED else by_our_matrix
     return run(stack, mesh, way)
 
@@ -211,12 +221,9 @@ def _run(unknowns: int, seconds: float, memory: float, steps: int, residual: flo
 
 def side_by_side(case: Case) -> tuple[float, float]:
     """Wall seconds of RIGHT_SIDES right sides of one problem, on one processor and on two: the better of two runs each."""
-    stack, mesh = case.stack(), plan_mesh(case.stack())
-    for _ in range(case.cuts):
-        mesh = refined(mesh)
-    sheets = sheets_of(stack, plan_space(mesh), through_of(stack))
-    bodies = [Body(slab.pattern, slab.unknowns, slab.conduction.grain) for slab in sheets.slabs]
-    factor = Multigrid(sheets.constant, bodies, sheets.space, np.arange(sheets.size))
+    stack = case.stack()
+    sheets = sheets_of(stack, plan_space(mesh_of(case, stack)), through_of(stack))
+    factor = factor_of(sheets)
     heat = np.outer(sheets.powers @ sheets.unit_loads, 1 + np.arange(RIGHT_SIDES))
     found, both = {1: np.inf, 2: np.inf}, sorted(os.sched_getaffinity(0))
     for count in (1, 2, 1, 2):

@@ -37,18 +37,18 @@ from plancha.geometry.power_map import PowerMap
 
 REPEATS = 5
 DEMO = str(Path(__file__).parents[1] / "examples" / "radar" / "study.toml")
-ONE_THREAD = {
+SURROUNDINGS = {
     "OPENBLAS_NUM_THREADS": "1",
     "OMP_NUM_THREADS": "1",
-    "LP_NUM_THREADS": "0",
-}  # the last is of Mesa's software renderer
+    "LP_NUM_THREADS": "0",  # of Mesa's software renderer
+    "PYTHONDONTWRITEBYTECODE": "",  # modules are kept compiled, as an installed program has them
+}
 COMMANDS = (  # what it is, its words, what is special about its surroundings, wall seconds asked
     ("the help of the command line", ["--help"], {}, 0.1),
     ("the demo without pictures", ["solve", DEMO, "--no-pictures"], {}, 1.0),
     ("the demo with pictures", ["solve", DEMO], {}, 2.5),
     ("the demo without pictures, its mesh made anew", ["solve", DEMO, "--no-pictures"], {"PLANCHA_CACHE": "off"}, None),
 )
-COMPILED = {"PYTHONDONTWRITEBYTECODE": ""}  # modules are kept compiled, as an installed program has them
 PROGRAM = ["-m", "plancha.app.cli"]
 # Runs the program again and again in one process; what each run but the first took goes to the standard error.
 AGAIN = """
@@ -190,8 +190,7 @@ def cost(words: Sequence[str], surroundings: dict[str, str]) -> tuple[float, flo
     found = []
     for _ in range(1 + REPEATS):
         before, began = resource.getrusage(resource.RUSAGE_CHILDREN), time.perf_counter()
-        environment = os.environ | ONE_THREAD | COMPILED | surroundings
-        subprocess.run([sys.executable, *words], env=environment, stdout=subprocess.DEVNULL, check=True)
+        subprocess.run([sys.executable, *words], env=surroundings, stdout=subprocess.DEVNULL, check=True)
         wall, after = time.perf_counter() - began, resource.getrusage(resource.RUSAGE_CHILDREN)
         found.append((wall, after.ru_utime - before.ru_utime + after.ru_stime - before.ru_stime))
     wall, processor = np.median(found[1:], axis=0)
@@ -200,9 +199,8 @@ def cost(words: Sequence[str], surroundings: dict[str, str]) -> tuple[float, flo
 
 def loaded_cost(words: Sequence[str], surroundings: dict[str, str]) -> float:
     """Processor seconds of the program with these words in a process that has loaded all it needs: the median of several."""
-    environment = os.environ | ONE_THREAD | COMPILED | surroundings
     command = [sys.executable, "-c", AGAIN, str(REPEATS), *words]
-    done = subprocess.run(command, env=environment, stdout=subprocess.DEVNULL, stderr=subprocess.PIPE, check=True)
+    done = subprocess.run(command, env=surroundings, stdout=subprocess.DEVNULL, stderr=subprocess.PIPE, check=True)
     return float(np.median([float(line) for line in done.stderr.split()]))
 
 
@@ -221,7 +219,7 @@ def command_rows() -> list[str]:
     with tempfile.TemporaryDirectory() as folder:
         for name, words, special, asked in COMMANDS:
             whole = [*words, "-o", str(Path(folder) / "out")] if "solve" in words else words
-            surroundings = {"PLANCHA_CACHE": str(Path(folder) / "kept")} | special
+            surroundings = os.environ | SURROUNDINGS | {"PLANCHA_CACHE": str(Path(folder) / "kept")} | special
             wall, processor = cost([*PROGRAM, *whole], surroundings)
             cells = [f"{seconds:.2f}" for seconds in (wall, processor, loaded_cost(whole, surroundings))]
             rows.append("| " + " | ".join([name, "-" if asked is None else f"{asked:.1f}", *cells]) + " |")

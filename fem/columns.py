@@ -6,6 +6,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from plancha.fem.patterns import PlanPattern
+from plancha.fem.slabs import Slab
 from plancha.fem.terms import Operator, Place, Term, place_of
 
 
@@ -19,6 +20,11 @@ class Body:
     pattern: PlanPattern
     unknowns: np.ndarray
     grain: float = 1.0
+
+
+def bodies_of(slabs: Sequence[Slab]) -> list[Body]:
+    """Where the functions of bodies are."""
+    return [Body(slab.pattern, slab.unknowns, slab.conduction.grain) for slab in slabs]
 
 
 @dataclass(frozen=True)

@@ -37,8 +37,6 @@ from plancha.geometry.mesh import PlanMesh
 
 QUANTITIES = ("peak rise", "mean rise", "spreading by maximum", "spreading by mean")
 RISES = 2  # of them, the first, are what accuracy is asked of
-PEAK = QUANTITIES.index("peak rise")
-IS_PEAK = np.array(["mean" not in name for name in QUANTITIES])
 # Error left after a halving over what the halving changed, and error before one degree more over what that changed: with an order of
 # convergence p the former is 1 / (2^p - 1), taken for p = 3.1 of peaks and 1.3 of means, which feel the flux jump at the footprint's
 # edge; the latter falls by a factor of two to five. A peak's change may pass through nothing by chance; a share of the mean's, which
@@ -256,9 +254,10 @@ def guarded(factors: np.ndarray, better: Trial, worse: Trial) -> np.ndarray:
 
 def _finer_layers(now: Trial, estimate: ErrorEstimate) -> tuple[Through, ...]:
     """Thickness functions made finer for the worst rise."""
-    source, which = estimate.aim
-    felt = _felt(now, *(np.array([source] if which == each else [], int) for each in range(RISES)))
-    return finer_layers(now.solution, felt[:, 0], float(_shares(estimate)[source, which]))
+    shares = _shares(estimate)
+    is_worst = np.zeros(shares.shape, bool)
+    is_worst[estimate.aim] = True
+    return finer_layers(now.solution, _felt(now, is_worst)[:, 0], float(shares[estimate.aim]))
 
 
 def _first_share(wanted: float) -> float:
@@ -278,20 +277,21 @@ def _cut(now: Trial, wanted: np.ndarray) -> tuple[PlanSpace, np.ndarray]:
 
     And the shares that they do hold, likewise; 0 where none was wanted. Without sources all are cut.
     """
-    peaks, means = (np.flatnonzero(wanted[:, which]) for which in range(RISES))
-    errors = plan_errors(now.solution, _felt(now, peaks, means))
+    is_wanted = wanted > 0
+    errors = plan_errors(now.solution, _felt(now, is_wanted))
     marked = np.full(len(errors), not len(wanted))
-    for column, share in enumerate([*wanted[peaks, 0], *wanted[means, 1]]):
+    for column, share in enumerate(wanted.T[is_wanted.T]):
         marked[worst_triangles(errors[:, column], share)] = True
     mesh = refined(now.space.mesh, np.flatnonzero(marked))
     held = errors[fully_cut(mesh)].sum(axis=0) / np.maximum(errors.sum(axis=0), 1e-300)
     shares = np.zeros_like(wanted)
-    shares[peaks, 0], shares[means, 1] = np.split(held, [len(peaks)])
+    shares.T[is_wanted.T] = held
     return plan_space(mesh), shares
 
 
-def _felt(now: Trial, peaks: np.ndarray, means: np.ndarray) -> np.ndarray:
-    """How peaks and means of sources (numbers) respond to heat at each unknown (unknowns, peaks and means)."""
+def _felt(now: Trial, rises: np.ndarray) -> np.ndarray:
+    """How some rises (bool, (sources, RISES)) respond to heat at each unknown: a column each, all peaks first."""
+    peaks, means = map(np.flatnonzero, rises.T)
     return np.column_stack([peak_responses(now.solution, peaks), mean_responses(now.solution, now.rises, means)])
 
 

@@ -8,14 +8,14 @@ import scipy.sparse as sp
 
 from plancha.fem.estimate import BEFORE, FLOOR, LEFT_OVER, QUANTITIES, Solved, constant_conductivity
 from plancha.fem.film_readings import frozen_films
-from plancha.fem.plan import barycentric, plan_space, shape_values
+from plancha.fem.plan import PlanSpace, barycentric, plan_space, shape_values
 from plancha.fem.refinement import first_mesh, raised, refined
 from plancha.fem.resolution import through_of
 from plancha.fem.sheets import Sheets, sheets_of
 from plancha.fem.solve import Solution, solve
 from plancha.fem.thickness import Through
 from plancha.geometry.bodies import Probe, Stack
-from plancha.geometry.mesh import PlanMesh, triangles_at
+from plancha.geometry.mesh import triangles_at
 
 MEAN = QUANTITIES.index("mean rise")  # a point away from hot spots converges like a mean, not like a peak
 
@@ -75,12 +75,13 @@ def sampling_errors(solved: Solved, samples: Samples) -> np.ndarray:
         stack = solved.constant.sheets.stack
     answer = sampled(solved.constant or fixed_discretisation(solved.solution)(stack), samples)
     mesh, through = first_mesh(stack), through_of(stack)
+    space = plan_space(mesh)
 
-    def found(mesh: PlanMesh, through: Sequence[Through]) -> np.ndarray:
-        return sampled(solve(sheets_of(stack, plan_space(mesh), through)), samples)
+    def found(space: PlanSpace, through: Sequence[Through]) -> np.ndarray:
+        return sampled(solve(sheets_of(stack, space, through)), samples)
 
-    coarse, finer = found(mesh, through), found(refined(mesh), through)
-    raising = found(mesh, [raised(each) for each in through]) - coarse
+    coarse, finer = found(space, through), found(plan_space(refined(mesh)), through)
+    raising = found(space, [raised(each) for each in through]) - coarse
     plan = np.abs(answer - finer) + LEFT_OVER[MEAN] * np.abs(finer - coarse)
     return plan + BEFORE[MEAN] * np.abs(raising) + FLOOR * np.abs(answer - stack.reference)
 

@@ -8,7 +8,7 @@ from functools import cached_property
 import numpy as np
 
 from plancha.fem.cholesky import Cholesky
-from plancha.fem.columns import Body
+from plancha.fem.columns import bodies_of
 from plancha.fem.coupled import Coupled
 from plancha.fem.exchanges import Exchange
 from plancha.fem.films import LEAST_RISE
@@ -186,8 +186,7 @@ def _solids_factor(sheets: Sheets, matrix: Operator, solids: np.ndarray) -> Chol
     """What solves for the solids' free unknowns (numbers): directly where they are few or their mesh has no coarser one."""
     if not matrix.is_large or sheets.space.coarser is None:
         return Cholesky(matrix.csr if len(solids) == sheets.size else matrix.csr[solids][:, solids])
-    bodies = [Body(slab.pattern, slab.unknowns, slab.conduction.grain) for slab in sheets.slabs]
-    return Multigrid(Operator(sheets.solid, matrix.terms), bodies, sheets.space, solids)
+    return Multigrid(Operator(sheets.solid, matrix.terms), bodies_of(sheets.slabs), sheets.space, solids)
 
 
 def is_linear(sheets: Sheets) -> bool:

@@ -47,7 +47,7 @@ def sustainable_power(solution: Solution) -> SustainablePower | None:
 
 
 def _at_rest(solution: Solution, asked: np.ndarray) -> Solution:
-    """Temperatures without the scaled power, sought from those that constant conductivities would make of it."""
+    """Temperatures without the scaled power, sought from those that the factor at hand makes of it."""
     sheets, start = solution.sheets, solution
     if not sheets.unforced:
         temperature = replace(solution.near, sheets=sheets).temperatures(asked @ sheets.unit_loads)

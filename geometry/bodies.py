@@ -231,11 +231,13 @@ def touching(stack: Stack, body: int, face: int) -> list[int]:
 
 def groups(stack: Stack) -> list[set[int]]:
     """Bodies that hang together through joints, each group a set of body numbers, in the order of their first bodies."""
-    found = [{body} for body in range(len(stack.bodies))]
-    for joint in stack.joints:
-        joined = [group for group in found if joint.lower in group or joint.upper in group]
-        found = [group for group in found if group not in joined] + [set().union(*joined)]
-    return sorted(found, key=min)
+    import scipy.sparse as sp
+
+    count = len(stack.bodies)
+    lower, upper = [j.lower for j in stack.joints], [j.upper for j in stack.joints]
+    graph = sp.coo_array((np.ones(len(lower)), (lower, upper)), shape=(count, count))
+    number, label = sp.csgraph.connected_components(graph, directed=False)
+    return [set(np.flatnonzero(label == group)) for group in range(number)]
 
 
 def elevations(stack: Stack) -> np.ndarray:

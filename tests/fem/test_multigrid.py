@@ -10,7 +10,7 @@ from plates import REFERENCE
 from plancha.fem import terms
 from plancha.fem.cholesky import Cholesky
 from plancha.fem.coarsening import Coarsening
-from plancha.fem.columns import Body
+from plancha.fem.columns import bodies_of
 from plancha.fem.multigrid import Multigrid, _coarsened
 from plancha.fem.plan import plan_space
 from plancha.fem.refinement import plan_errors, refined, worst_triangles
@@ -58,12 +58,8 @@ def sheets_on(stack, cuts: int):
     return sheets_of(stack, plan_space(mesh), through_of(stack))
 
 
-def bodies_of(sheets):
-    return [Body(slab.pattern, slab.unknowns, slab.conduction.grain) for slab in sheets.slabs]
-
-
 def multigrid(sheets):
-    return Multigrid(sheets.constant, bodies_of(sheets), sheets.space, free_unknowns(sheets))
+    return Multigrid(sheets.constant, bodies_of(sheets.slabs), sheets.space, free_unknowns(sheets))
 
 
 @pytest.mark.parametrize("name", STACKS)
@@ -102,7 +98,7 @@ def test_coarser_functions_are_taken_over_exactly():
 @pytest.mark.parametrize("name", ["a joint", "perfect contact", "a rim that convects"])
 def test_the_coarse_operator_is_that_of_the_coarse_mesh(name):
     fine, coarse = sheets_on(STACKS[name], 2), sheets_on(STACKS[name], 1)
-    operator, _, bodies, _ = _coarsened(fine.constant, bodies_of(fine), fine.space)
+    operator, _, bodies, _ = _coarsened(fine.constant, bodies_of(fine.slabs), fine.space)
     assert operator.size == coarse.size
     number = np.zeros(coarse.size, int)  # of the coarse mesh's unknowns among those kept of the fine one's
     for slab, body in zip(coarse.slabs, bodies):
