@@ -7,7 +7,7 @@ import numpy as np
 import scipy.sparse as sp
 
 from plancha.fem.patterns import ITSELF, PAIRS, PlanMatrix, PlanPattern, plan_pattern
-from plancha.fem.plan import PlanSpace, shape_values
+from plancha.fem.plan import PlanSpace, first_met, shape_values
 
 
 @dataclass(frozen=True)
@@ -59,22 +59,15 @@ class Coarsening:
     @cached_property
     def prolongation(self) -> sp.csr_array:
         """Values (nodes, coarser nodes) of the coarser functions at all nodes."""
-        descent, count = self.space.descent, len(self.space.nodes)
-        element, kind = np.zeros(count, np.int32), np.zeros(count, np.int16)
-        for local, nodes in enumerate(self.space.element_nodes.T):
-            element[nodes] = np.arange(len(nodes), dtype=np.int32)
-            kind[nodes] = 6 * descent.part.astype(np.int16) + local
-        rows = self._part_values.reshape(-1, 6)
-        starts = np.zeros(count + 1, np.int32)
-        np.cumsum((rows != 0).sum(axis=1)[kind], out=starts[1:])
-        values, columns = np.empty(starts[-1]), np.empty(starts[-1], np.int32)
-        for number, row in enumerate(rows):
-            own = np.flatnonzero(kind == number)
-            parents = descent.parents[element[own]]
-            for place, function in enumerate(np.flatnonzero(row)):
-                values[starts[own] + place] = row[function]
-                columns[starts[own] + place] = self.coarser.element_nodes[parents, function]
-        return sp.csr_array((values, columns, starts), shape=(count, len(self.coarser.nodes)))
+        every, descent = self.space.element_nodes, self.space.descent
+        element, local = np.divmod(first_met(every.ravel(), len(self.space.nodes)).astype(np.int32), every.shape[1])
+        kind = descent.part[element].astype(np.int32) * every.shape[1] + local
+        rows = self._part_values.reshape(-1, every.shape[1])
+        is_some = rows != 0
+        starts = np.zeros(len(kind) + 1, np.int32)
+        np.cumsum(is_some.sum(axis=1)[kind], out=starts[1:])
+        columns = self.coarser.element_nodes[descent.parents[element]][is_some[kind]]
+        return sp.csr_array((rows[kind][is_some[kind]], columns, starts), shape=(len(kind), len(self.coarser.nodes)))
 
     @cached_property
     def nodes(self) -> np.ndarray:

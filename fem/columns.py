@@ -48,7 +48,7 @@ def columns_of(operator: Operator, bodies: Sequence[Body], is_free: np.ndarray) 
     """The operator's columns, sorted by their lengths, inverted."""
     place, lengths = _in_columns(operator.size, bodies)
     found = []
-    for length in np.unique(lengths[lengths > 0]):
+    for length in 1 + np.flatnonzero(np.bincount(lengths)[1:]):
         nodes = np.flatnonzero(lengths == length)
         row = np.full(len(lengths), -1, np.int32)
         row[nodes] = np.arange(len(nodes), dtype=np.int32)
@@ -65,11 +65,14 @@ def columns_of(operator: Operator, bodies: Sequence[Body], is_free: np.ndarray) 
 
 def _in_columns(size: int, bodies: Sequence[Body]) -> tuple[np.ndarray, np.ndarray]:
     """The place of each unknown (size,) in its plan node's column; the length of each plan node's column."""
-    place, lengths = np.full(size, -1, np.int16), np.zeros(1 + max(int(body.pattern.nodes[-1]) for body in bodies), int)
+    place, lengths = (
+        np.full(size, -1, np.int16),
+        np.zeros(1 + max(int(body.pattern.nodes[-1]) for body in bodies), np.int16),
+    )
     for body in bodies:
         for level in body.unknowns.T:
-            is_new = place[level] < 0
-            nodes = body.pattern.nodes[is_new]
+            is_new = place_of(np.flatnonzero(place[level] < 0))
+            nodes = place_of(body.pattern.nodes[is_new])
             place[level[is_new]] = lengths[nodes]
             lengths[nodes] += 1
     return place, lengths
@@ -78,13 +81,20 @@ def _in_columns(size: int, bodies: Sequence[Body]) -> tuple[np.ndarray, np.ndarr
 def _add_diagonals(matrix: np.ndarray, term: Term, place: np.ndarray, row: np.ndarray) -> None:
     """Add what a term has at each plan node by itself to the columns' matrices (length, length, nodes)."""
     rows = row[term.pattern.nodes]
-    here = np.flatnonzero(rows >= 0)
-    rows, places = rows[here], place[term.unknowns[here]].T
+    here = place_of(np.flatnonzero(rows >= 0))
+    rows = place_of(rows[here])
+    places = [_one_of(place[level[here]]) for level in term.unknowns.T]
     diagonals = [plan.diagonal[here] for plan in term.plans]
     for i, one in enumerate(places):
         for j, other in enumerate(places):
-            own = sum(through[i, j] * diagonal for through, diagonal in zip(term.throughs, diagonals))
-            matrix[one, other, rows] += own
+            matrix[one, other, rows] += sum(
+                through[i, j] * diagonal for through, diagonal in zip(term.throughs, diagonals)
+            )
+
+
+def _one_of(numbers: np.ndarray) -> np.ndarray | int:
+    """Numbers; the one where they are all the same."""
+    return int(numbers[0]) if len(numbers) and (numbers == numbers[0]).all() else numbers
 
 
 def _inverted(matrices: np.ndarray, is_free: np.ndarray) -> np.ndarray:

@@ -71,22 +71,23 @@ def plan_pattern(element_nodes: np.ndarray, elements: np.ndarray) -> PlanPattern
         slot[:, 6 + 3 * place] = first
         slot[:, 7 + 3 * place] = first + 1 + turned
         slot[:, 8 + 3 * place] = first + 2 - turned
-    inside = PAIRS[SHARED:]
-    one = np.concatenate([ends[:, [0, 0, 1]].ravel(), local[:, inside[:, 0]].ravel()])
-    other = np.concatenate([np.column_stack([ends[:, 1], middles, middles]).ravel(), local[:, inside[:, 1]].ravel()])
-    indptr, columns, source = _symmetric(one, other, len(nodes))
-    return PlanPattern(elements, nodes, indptr, columns, slot, source, len(nodes) + len(one))
-
-
-def _symmetric(one: np.ndarray, other: np.ndarray, count: int) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-    """Structure of the matrix (count, count) with a diagonal and, both ways, entries between different pairs; from where in the
-    list of the diagonal's and the pairs' values each entry comes."""
-    own, pair = np.arange(count, dtype=np.int32), np.arange(count, count + len(one), dtype=np.int32)
-    rows, columns = np.concatenate([own, one, other]), np.concatenate([own, other, one])
-    entries = sp.coo_array((np.concatenate([own, pair, pair]), (rows, columns)), shape=(count, count))
+    pairs = 3 * len(ends) + (len(PAIRS) - SHARED) * len(elements)
+    rows, columns = np.empty((2, len(nodes) + 2 * pairs), np.int32)
+    one, other = (each[len(nodes) : len(nodes) + pairs] for each in (rows, columns))
+    of_sides = slice(0, 3 * len(ends))
+    one[of_sides].reshape(-1, 3)[:] = ends[:, [0, 0, 1]]
+    other[of_sides].reshape(-1, 3)[:] = np.column_stack([ends[:, 1], middles, middles])
+    for place, (i, j) in enumerate(PAIRS[SHARED:]):
+        one[3 * len(ends) + place :: len(PAIRS) - SHARED] = local[:, i]
+        other[3 * len(ends) + place :: len(PAIRS) - SHARED] = local[:, j]
+    rows[: len(nodes)] = columns[: len(nodes)] = np.arange(len(nodes), dtype=np.int32)
+    rows[len(nodes) + pairs :], columns[len(nodes) + pairs :] = other, one
+    source = np.arange(len(rows), dtype=np.int32)
+    source[len(nodes) + pairs :] -= pairs
+    entries = sp.coo_array((source, (rows, columns)), shape=(len(nodes), len(nodes)))
     entries.has_canonical_format = True  # no entry comes twice: nothing is to be added up
     found = entries.tocsr()
-    return found.indptr, found.indices, found.data
+    return PlanPattern(elements, nodes, found.indptr, found.indices, slot, found.data, len(nodes) + pairs)
 
 
 def numbered(nodes: np.ndarray, count: int) -> tuple[np.ndarray, np.ndarray]:

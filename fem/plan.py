@@ -8,7 +8,7 @@ import numpy as np
 import shapely
 
 from plancha.fem.patterns import EDGES_OF_TRIANGLE, PlanPattern, packed, plan_pattern
-from plancha.geometry.mesh import Descent, PlanMesh, along_curve, inside
+from plancha.geometry.mesh import Descent, PlanMesh, inside
 
 EDGE_MASS = np.array([[4.0, -1.0, 2.0], [-1.0, 4.0, 2.0], [2.0, 2.0, 16.0]]) / 30  # quadratic, per length
 ROUNDED = 1e-3  # of a triangle: how far beside the mesh a point of its rim may lie, whose corners are rounded
@@ -61,7 +61,8 @@ class PlanSpace:
 
     def _sides_from_first_corner(self, elements: np.ndarray) -> tuple[np.ndarray, ...]:
         """Along x and y (elements,) [m]: to the second corner, to the third."""
-        x, y = (self.nodes[:, axis][self.element_nodes[elements, :3]].T for axis in (0, 1))
+        corners = self.element_nodes[elements, :3].T.copy()
+        x, y = (self.nodes[:, axis][corners] for axis in (0, 1))
         return x[1] - x[0], y[1] - y[0], x[2] - x[0], y[2] - y[0]
 
     @cached_property
@@ -90,18 +91,31 @@ class PlanSpace:
 
 
 def plan_space(mesh: PlanMesh) -> PlanSpace:
-    """The quadratic functions on a plan mesh: nodes at points and middles of sides, numbered so that neighbours are near.
+    """The quadratic functions on a plan mesh: nodes at points and middles of sides, numbered as the triangles first meet them.
 
-    On straight triangles the integrals are those of the reference triangle, scaled by each triangle's area and its slopes.
+    What belongs together then lies together in memory, as the triangles do. On straight triangles the integrals are those of the
+    reference triangle, scaled by each triangle's area and its slopes.
     """
-    nodes = np.concatenate([mesh.points, mesh.middles])
-    order = along_curve(nodes)
-    rank = np.empty(len(nodes), np.int32)
-    rank[order] = np.arange(len(nodes), dtype=np.int32)
-    element_nodes = rank[np.concatenate([mesh.triangles, len(mesh.points) + mesh.sides[1]], axis=1)]
-    a, b, c = (mesh.points[mesh.triangles[:, i]] for i in range(3))
-    double = (b - a)[:, 0] * (c - a)[:, 1] - (b - a)[:, 1] * (c - a)[:, 0]
-    return PlanSpace(mesh, nodes[order], element_nodes, np.abs(double) / 2)
+    count = len(mesh.points) + len(mesh.sides[0])
+    every = np.concatenate([mesh.triangles, len(mesh.points) + mesh.sides[1]], axis=1)
+    order = every.ravel()[first_met(every.ravel(), count)]
+    rank = np.empty(count, np.int32)
+    rank[order] = np.arange(count, dtype=np.int32)
+    nodes = np.empty((count, 2), order="F")  # by columns: x and y are taken apart more often than together
+    for column, points, middles in zip(nodes.T, mesh.points.T, mesh.middles.T):
+        np.take(np.concatenate([points, middles]), order, out=column, mode="clip")
+    x, y = (np.ascontiguousarray(each)[mesh.triangles.T] for each in mesh.points.T)
+    double = (x[1] - x[0]) * (y[2] - y[0]) - (y[1] - y[0]) * (x[2] - x[0])
+    return PlanSpace(mesh, nodes, rank[every], np.abs(double) / 2)
+
+
+def first_met(numbers: np.ndarray, count: int) -> np.ndarray:
+    """Where in an array (n,) each of the numbers below ``count`` stands first, in the order in which they stand there."""
+    place = np.empty(count, np.int32)
+    place[numbers[::-1]] = np.arange(len(numbers), dtype=np.int32)[::-1]
+    is_first = np.zeros(len(numbers), bool)
+    is_first[place] = True
+    return np.flatnonzero(is_first)
 
 
 @cache

@@ -158,7 +158,10 @@ def slab_matrix(sheets: Sheets, slab: Slab, temperature: np.ndarray | None = Non
 
 def source_elements(slabs: Sequence[Slab], space: PlanSpace, source: Source) -> np.ndarray:
     """Elements under a component's outline on its first body."""
-    return np.intersect1d(slabs[source.chain[0]].pattern.elements, space.within(source.outline), assume_unique=True)
+    is_own = np.zeros(len(space.areas), bool)
+    is_own[slabs[source.chain[0]].pattern.elements] = True
+    found = space.within(source.outline)
+    return found[is_own[found]]
 
 
 def plan_load(space: PlanSpace, source: Source, elements: np.ndarray) -> np.ndarray:
@@ -186,8 +189,9 @@ def unit_loads(slabs: Sequence[Slab], sources: Sequence[Source], plan_loads: np.
     loads = np.zeros((len(sources), size))
     for load, source, plan in zip(loads, sources, plan_loads):
         slab = slabs[source.chain[0]]
-        heat = np.outer(plan[slab.pattern.nodes], _depth_load(slab, source))
-        load += np.bincount(slab.unknowns.ravel(), heat.ravel(), size)
+        own = plan[slab.pattern.nodes]
+        heated = np.flatnonzero(own)
+        load[slab.unknowns[heated]] += np.outer(own[heated], _depth_load(slab, source))  # each unknown is there once
     return loads
 
 

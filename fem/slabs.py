@@ -47,7 +47,10 @@ class Conduction:
 
     def in_plane(self) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
         """k_ref along the plan's own axes: xx, yy, xy."""
-        (k_x, k_y, _), c, s = self.conductivity, np.cos(self.turned), np.sin(self.turned)
+        k_x, k_y, _ = self.conductivity
+        if not self.turned.any():
+            return k_x, k_y, np.zeros_like(k_x)
+        c, s = np.cos(self.turned), np.sin(self.turned)
         return k_x * c * c + k_y * s * s, k_x * s * s + k_y * c * c, (k_x - k_y) * s * c
 
 
@@ -89,7 +92,8 @@ class Slab:
 
     def on_face(self, face: int, nodes: np.ndarray) -> np.ndarray:
         """Unknowns of a face at the given plan nodes, which must lie in the body."""
-        return self.unknowns[np.searchsorted(self.pattern.nodes, nodes), self.through.face(face)]
+        whole = self.unknowns[:, self.through.face(face)]
+        return whole if nodes is self.pattern.nodes else whole[np.searchsorted(self.pattern.nodes, nodes)]
 
 
 @dataclass(frozen=True)

@@ -50,8 +50,10 @@ class PlanMesh:
 
     @cached_property
     def sides(self) -> tuple[np.ndarray, np.ndarray]:
-        """All sides' ends (sides, 2), the lower number first, in their order; the sides of each triangle (triangles, 3), between
-        its corners 01, 12, 02."""
+        """All sides' ends (sides, 2), the lower number first; the sides of each triangle (triangles, 3), between its corners 01, 12,
+        02."""
+        if self.descent is not None and self.descent.parts is QUARTERS:
+            return _sides_of_quarters(self.descent.parent)
         from scipy.sparse import coo_array
 
         one, other = self.triangles.ravel(), self.triangles[:, [1, 2, 0]].ravel()
@@ -281,24 +283,6 @@ def oriented(points: np.ndarray, triangles: np.ndarray, snapped: tuple[str, ...]
     return PlanMesh(points, triangles, snapped)
 
 
-def along_curve(points: np.ndarray) -> np.ndarray:
-    """Numbers of points (n, 2) along a curve on which neighbours are near each other (Morton 1966, from memory).
-
-    What belongs together then lies together in memory: products take a third less time.
-    """
-    x, y = (np.ascontiguousarray(each) for each in points.T)
-    scale = 255 / max(float(np.ptp(x)), float(np.ptp(y)))
-    column, row = (_spread(((each - each.min()) * scale).astype(np.uint16)) for each in (x, y))
-    return np.argsort(column | (row << 1), kind="stable")
-
-
-def _spread(numbers: np.ndarray) -> np.ndarray:
-    """Numbers of 8 bits with a bit free before each of theirs."""
-    for shift, mask in ((4, 0x0F0F), (2, 0x3333), (1, 0x5555)):
-        numbers = (numbers | (numbers << shift)) & np.uint16(mask)
-    return numbers
-
-
 # Corners of a triangle's quarters, in its barycentric coordinates.
 QUARTERS = np.array([[[2, 0, 0], [1, 1, 0], [1, 0, 1]], [[1, 1, 0], [0, 2, 0], [0, 1, 1]],
                      [[1, 0, 1], [0, 1, 1], [0, 0, 2]], [[1, 1, 0], [0, 1, 1], [1, 0, 1]]]) / 2  # fmt: skip
@@ -313,6 +297,28 @@ def quartered(mesh: PlanMesh) -> PlanMesh:
     parents = np.repeat(np.arange(len(mesh.triangles), dtype=np.int32), len(QUARTERS))
     part = np.tile(np.arange(len(QUARTERS), dtype=np.int8), len(mesh.triangles))
     return PlanMesh(points, triangles, mesh.snapped, Descent(mesh, parents, part, QUARTERS))
+
+
+def _sides_of_quarters(parent: PlanMesh) -> tuple[np.ndarray, np.ndarray]:
+    """The sides of a quartered mesh, as ``PlanMesh.sides`` has them: two halves of each side of its parent, the half at the lower end
+    first, then three inside each of its triangles, each beside the corner of that number."""
+    ends, sides = parent.sides
+    middles = np.arange(len(parent.points), len(parent.points) + len(ends), dtype=np.int32)
+    found = np.empty((2 * len(ends) + sides.size, 2), np.int32)
+    found[: 2 * len(ends), 0], found[: 2 * len(ends), 1] = ends.ravel(), np.repeat(middles, 2)
+    one, other = (middles[sides[:, which]].ravel() for which in ([2, 0, 1], [0, 1, 2]))
+    np.minimum(one, other, out=found[2 * len(ends) :, 0])
+    np.maximum(one, other, out=found[2 * len(ends) :, 1])
+    first = 2 * sides
+    halves = {
+        (side, corner): first[:, side] + (ends[sides[:, side], 1] == parent.triangles[:, corner])
+        for side, corners in enumerate(((0, 1), (1, 2), (0, 2)))
+        for corner in corners
+    }
+    beside = 2 * len(ends) + np.arange(sides.size, dtype=np.int32).reshape(-1, 3).T
+    number = [halves[0, 0], beside[0], halves[2, 0], halves[0, 1], halves[1, 1], beside[1]]
+    number += [beside[2], halves[1, 2], halves[2, 2], beside[1], beside[2], beside[0]]
+    return found, np.column_stack(number).reshape(-1, 3)
 
 
 def nested(points: np.ndarray, triangles: np.ndarray, parent: PlanMesh) -> PlanMesh:

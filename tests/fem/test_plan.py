@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 from pytest import approx
 
 from plancha.fem.plan import barycentric, locate, maximum, plan_space, reference_integrals, rim_edges, shape_values
-from plancha.geometry.mesh import PlanMesh, mesh_of
+from plancha.geometry.mesh import PlanMesh, mesh_of, quartered
 from plancha.geometry.outline import rectangle
 
 few = settings(max_examples=50, deadline=None, derandomize=True)
@@ -143,3 +143,11 @@ def test_the_rim_of_a_part_is_its_outline(space):
         ends = space.nodes[rim]
         assert np.linalg.norm(ends[:, 1] - ends[:, 0], axis=1).sum() == approx(length, rel=1e-9)
         assert ends[:, 2] == approx((ends[:, 0] + ends[:, 1]) / 2, abs=1e-12)
+
+
+def test_nodes_that_follow_one_another_are_near():
+    """Far nearer than nodes drawn at random: what belongs together lies together in memory."""
+    mesh = mesh_of([rectangle(0, 0, 0.06, 0.04)])
+    nodes = plan_space(quartered(quartered(quartered(mesh)))).nodes
+    steps = np.linalg.norm(np.diff(nodes, axis=0), axis=1)
+    assert np.median(steps) < 2e-3 < 20e-3 < np.median(np.linalg.norm(nodes[1:] - nodes[0], axis=1))

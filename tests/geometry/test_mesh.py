@@ -3,6 +3,7 @@
 import hashlib
 import subprocess
 import sys
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -19,7 +20,6 @@ from plancha.geometry.mesh import (
     SNAP,
     PlanMesh,
     SizeZone,
-    along_curve,
     faces_of,
     inside,
     mesh_of,
@@ -266,8 +266,10 @@ def test_sides_are_those_of_scikit_fem():
     assert np.array_equal(ends[sides], np.sort(mesh.triangles[:, [[0, 1], [1, 2], [0, 2]]]))
 
 
-def test_neighbours_along_the_curve_are_near():
-    """Of many points drawn at random the next one is far nearer than the width, unlike in their own order."""
-    points = np.random.default_rng(1).uniform(size=(20_000, 2))
-    steps = np.linalg.norm(np.diff(points[along_curve(points)], axis=0), axis=1)
-    assert np.median(steps) < 0.02 < 0.3 < np.median(np.linalg.norm(np.diff(points, axis=0), axis=1))
+def test_a_quartered_mesh_has_its_parents_sides_halved_and_three_in_each_triangle():
+    """The same sides as the ones that are sought from the triangles alone."""
+    mesh = quartered(quartered(mesh_of([rectangle(0, 0, 0.06, 0.04), rectangle(0.01, 0.01, 0.02, 0.01)])))
+    ends, sides = mesh.sides
+    sought, _ = replace(mesh, descent=None).sides
+    assert np.array_equal(ends[np.lexsort(ends.T[::-1])], sought)
+    assert np.array_equal(ends[sides], np.sort(mesh.triangles[:, [[0, 1], [1, 2], [0, 2]]]))
