@@ -99,13 +99,18 @@ def plancha(sheets: Sheets, heat: np.ndarray) -> Answer:
     rise = factor.solve(heat, TIGHT)
     solving = time.process_time() - began
     finest = factor.levels[0]
-    products = 1 + factor.steps * (2 * finest.relaxations + 1)
-    return Answer(rise, factor.steps, solving, products * sum(_bytes(part) for part in finest.parts))
+    exact, quick = (sum(map(_bytes, parts)) for parts in (finest.exact, finest.quick))
+    in_cycles = 2 * finest.relaxations * factor.steps + finest.relaxations - 1
+    return Answer(rise, factor.steps, solving, (2 + factor.steps) * exact + in_cycles * quick)
 
 
 def _bytes(part: Part) -> float:
     """What one product moves at least: each matrix as often as it is taken, a vector in and a vector out of each."""
-    return float(sum(each.data.nbytes + each.indices.nbytes + 16 * each.shape[0] for each in part.matrices))
+    return float(
+        sum(
+            each.data.nbytes + each.indices.nbytes + 2 * each.data.itemsize * each.shape[0] for each in part.matrices
+        )
+    )
 
 
 def pyamg_sa(sheets: Sheets, heat: np.ndarray) -> Answer:

@@ -58,11 +58,11 @@ class Coarsening:
 
     @cached_property
     def prolongation(self) -> sp.csr_array:
-        """Values (nodes, coarser nodes) of the coarser functions at all nodes."""
+        """Values (nodes, coarser nodes) of the coarser functions at all nodes, in single precision, which has them exactly."""
         every, descent = self.space.element_nodes, self.space.descent
         element, local = np.divmod(first_met(every.ravel(), len(self.space.nodes)).astype(np.int32), every.shape[1])
         kind = descent.part[element].astype(np.int32) * every.shape[1] + local
-        rows = self._part_values.reshape(-1, every.shape[1])
+        rows = self._part_values.reshape(-1, every.shape[1]).astype(np.float32)
         is_some = rows != 0
         starts = np.zeros(len(kind) + 1, np.int32)
         np.cumsum(is_some.sum(axis=1)[kind], out=starts[1:])

@@ -29,7 +29,8 @@ def bodies_of(slabs: Sequence[Slab]) -> list[Body]:
 
 @dataclass(frozen=True)
 class Columns:
-    """All unknowns of plan nodes whose columns are of one length: their ``places``, ``inverse`` (length, length, nodes)."""
+    """All unknowns of plan nodes whose columns are of one length: their ``places``, ``inverse`` (length, length, nodes) in single
+    precision."""
 
     places: tuple[Place, ...]
     inverse: np.ndarray
@@ -59,7 +60,7 @@ def columns_of(operator: Operator, bodies: Sequence[Body], is_free: np.ndarray) 
             unknowns[place[own].T, rows[rows >= 0]] = own.T
         for term in operator.joined:
             _add_diagonals(matrix, term, place, row)
-        found.append(Columns(tuple(map(place_of, unknowns)), _inverted(matrix, is_free[unknowns])))
+        found.append(Columns(tuple(map(place_of, unknowns)), _inverted(matrix, is_free[unknowns]).astype(np.float32)))
     return tuple(found)
 
 

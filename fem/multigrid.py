@@ -2,7 +2,8 @@
 
 Every level is the one above it on the coarser mesh's functions, P^T A P, triangle by triangle: a triangle's integrals are sums of
 its parts'. The plan is coarsened alone, so that thickness functions, patches, joints and uneven films pass through unchanged, and the
-only matrix of all unknowns is the coarsest's.
+only matrix of all unknowns is the coarsest's. What a cycle makes need not be exact: single precision takes half the memory's time.
+What is left, and so where the iteration ends, is found in double precision.
 """
 
 import os
@@ -17,7 +18,7 @@ from plancha.fem.cholesky import Cholesky
 from plancha.fem.coarsening import Coarsening
 from plancha.fem.columns import Body, Columns, columns_of
 from plancha.fem.plan import PlanSpace
-from plancha.fem.terms import Operator, Part, Place, Term, place_of
+from plancha.fem.terms import Operator, Part, Place, Term, in_single, place_of
 from plancha.geometry.faults import Failure
 
 TIGHT = 1e-12  # of the right side's norm: what may be left
@@ -37,7 +38,8 @@ class NotSettled(Failure):
 
 @dataclass(frozen=True)
 class Transfer:
-    """One body's functions of the coarser level on the finer: places of both, level by level, and the plan's values between."""
+    """One body's functions of the coarser level on the finer: places of both, level by level, and the plan's values between, which
+    are exact in single precision."""
 
     fine: tuple[Place, ...]
     coarse: tuple[Place, ...]
@@ -46,13 +48,14 @@ class Transfer:
 
 @dataclass(frozen=True)
 class Level:
-    """One mesh's operator, its columns, the largest eigenvalue that they leave of it, how often it relaxes, how it is joined to the
-    coarser one.
+    """One mesh's operator, ``exact`` and in single precision; its columns, the largest eigenvalue that they leave of it, and how often
+    it relaxes; how it is joined to the coarser one.
 
     ``share`` (size,) of an unknown counts for each body that has it; none where it is held.
     """
 
-    parts: tuple[Part, ...]
+    exact: tuple[Part, ...]
+    quick: tuple[Part, ...]
     columns: tuple[Columns, ...]
     largest: float
     relaxations: int
@@ -61,9 +64,9 @@ class Level:
     coarse_size: int
 
     def times(self, x: np.ndarray) -> np.ndarray:
-        """The operator's product with x (size,)."""
+        """The operator's product with x (size,), in x's precision."""
         found = np.zeros_like(x)
-        for part in self.parts:
+        for part in self.quick if x.dtype == np.float32 else self.exact:
             part.apply(x, found)
         return found
 
@@ -74,7 +77,7 @@ class Level:
             columns.ease(left, found)
         return found
 
-    def relaxed(self, right_side: np.ndarray, start: np.ndarray | None) -> np.ndarray:
+    def relaxed(self, right_side: np.ndarray, start: np.ndarray | None = None) -> np.ndarray:
         """A few steps of Chebyshev's iteration of the fourth kind from a start, which is changed, or from nothing (Lottes 2022, from
         memory)."""
         left = right_side.copy() if start is None else right_side - self.times(start)
@@ -93,7 +96,7 @@ class Level:
     def restricted(self, left: np.ndarray) -> np.ndarray:
         """What is left (size,), on the coarser level."""
         shared = left * self.share
-        found = np.zeros(self.coarse_size)
+        found = np.zeros(self.coarse_size, left.dtype)
         for each in self.transfers:
             for fine, coarse in zip(each.fine, each.coarse):
                 found[coarse] += each.values.T @ shared[fine]
@@ -101,7 +104,7 @@ class Level:
 
     def prolonged(self, coarse: np.ndarray) -> np.ndarray:
         """A correction of the coarser level (coarse size,), on this one."""
-        found = np.zeros(len(self.share))
+        found = np.zeros(len(self.share), coarse.dtype)
         for each in self.transfers:
             for fine, place in zip(each.fine, each.coarse):
                 found[fine] = each.values @ coarse[place]
@@ -171,7 +174,7 @@ class Multigrid:
         for taken in range(STEPS):
             if np.linalg.norm(left) <= tight * whole:
                 return found, taken
-            eased = self._cycle(0, left)
+            eased = self._cycle(0, left.astype(np.float32)).astype(float)
             now = float(left @ eased)
             step *= now / before
             step += eased
@@ -193,20 +196,20 @@ class Multigrid:
             return self._cycle(number, right_side)
         level = self.levels[number]
         found = level.prolonged(self._start(number + 1, level.restricted(right_side)))
-        if number == 0:
-            return level.relaxed(right_side, found)
-        found += self._cycle(number, right_side - level.times(found))
+        left = (right_side - level.times(found)).astype(np.float32)
+        found += level.relaxed(left) if number == 0 else self._cycle(number, left)
         return found
 
     def _cycle(self, number: int, left: np.ndarray) -> np.ndarray:
-        """What one symmetric V-cycle makes of what is left."""
+        """What one symmetric V-cycle makes of what is left, in single precision."""
         if number == len(self.levels):
             found = np.zeros_like(left)
-            found[self._coarsest_free] = self._coarsest.solve(left[self._coarsest_free])
+            found[self._coarsest_free] = self._coarsest.solve(left[self._coarsest_free].astype(float))
             return found
         level = self.levels[number]
-        found = level.relaxed(left, None)
-        found += level.prolonged(self._cycle(number + 1, level.restricted(left - level.times(found))))
+        found = level.relaxed(left)
+        rest = left - level.times(found)
+        found += level.prolonged(self._cycle(number + 1, level.restricted(rest)))
         return level.relaxed(left, found)
 
 
@@ -218,12 +221,12 @@ def _levels(
     relaxations = AGAINST_GRAIN if max(body.grain for body in bodies) > GRAIN else RELAXATIONS
     while space.coarser is not None:
         columns = columns_of(operator, bodies, is_free)
-        count = np.zeros(operator.size)
+        count = np.zeros(operator.size, np.float32)
         for body in bodies:
             count[body.unknowns] += 1
         coarse, transfers, bodies, kept = _coarsened(operator, bodies, space)
-        share = (is_free / count).astype(np.float32)
-        levels.append(Level(operator.parts, columns, np.nan, relaxations, transfers, share, coarse.size))
+        exact, quick, share = operator.parts, in_single(operator.parts), is_free / count
+        levels.append(Level(exact, quick, columns, np.nan, relaxations, transfers, share, coarse.size))
         operator, is_free, space = coarse, is_free[kept], space.coarser
     largest, known = 0.0, []
     for level in reversed(levels):
@@ -236,7 +239,7 @@ def _levels(
 
 def _largest(level: Level) -> float:
     """Largest eigenvalue that the columns' inverses leave of the operator, by the power method."""
-    state = np.random.default_rng(1).standard_normal(len(level.share))
+    state = np.random.default_rng(1).standard_normal(len(level.share), np.float32)
     for _ in range(POWERS):
         turned = level.eased(level.times(state))
         size = float(np.linalg.norm(turned))

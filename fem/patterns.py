@@ -16,8 +16,8 @@ PAIRS = np.array(
     + [(0, 4), (1, 5), (2, 3), (3, 4), (4, 5), (3, 5)]
 )
 ITSELF = np.eye(len(PAIRS))  # references of integrals that are told entry by entry
-SHARED = 15  # of them, which neighbouring triangles add to
-AT_ONCE = 200_000  # elements whose integrals are at hand together
+OWN, SHARED = 6, 15  # of them, the nodes' own, and with them those along sides: what neighbouring triangles add to
+AT_ONCE = 100_000  # elements, or entries, that are at hand together
 
 
 def packed(integrals: np.ndarray) -> np.ndarray:
@@ -29,48 +29,62 @@ def packed(integrals: np.ndarray) -> np.ndarray:
 class PlanPattern:
     """Where the integrals of some elements go in a plan matrix over those elements' own nodes.
 
-    ``nodes`` (n,) plan nodes, rising; ``indptr``, ``columns`` the matrix's structure. Its entries are taken, by ``source``, from
-    ``count`` numbers: first what neighbours add to, where ``slot`` (elements, 15) puts the integrals, then what is inside an element.
+    ``nodes`` (n,) plan nodes, rising; ``local`` (elements, 6) which of them each element has; ``indptr``, ``columns`` the matrix's
+    structure. Its entries are taken, by ``source``, from ``count`` numbers: the nodes' own, three along each side, and those inside
+    the elements. ``sides`` (elements, 3) are each element's sides, twice their number, and one more where it meets the side's higher
+    end first.
     """
 
     elements: np.ndarray
     nodes: np.ndarray
+    local: np.ndarray
     indptr: np.ndarray
     columns: np.ndarray
-    slot: np.ndarray
+    sides: np.ndarray
     source: np.ndarray
     count: int
 
     def combined(self, weights: np.ndarray, references: np.ndarray) -> sp.csr_array:
         """The plan matrix (n, n) whose packed element integrals are weights (elements, r) of references (r, 21)."""
         inside = (len(weights), len(PAIRS) - SHARED)
-        shared = self.count - inside[0] * inside[1]
         values = np.zeros(self.count)
-        of_elements = values[shared:].reshape(inside)
+        own, of_sides, of_elements = np.split(values, [len(self.nodes), self.count - inside[0] * inside[1]])
         for first in range(0, len(weights), AT_ONCE):
             some = slice(first, first + AT_ONCE)
-            added = weights[some] @ references[:, :SHARED]
-            values[:shared] += np.bincount(self.slot[some].ravel(), added.ravel(), shared)
-            np.matmul(weights[some], references[:, SHARED:], out=of_elements[some])
-        return sp.csr_array((values[self.source], self.columns, self.indptr), shape=(len(self.nodes), len(self.nodes)))
+            places = ((own, self.local[some], slice(OWN)), (of_sides, _along(self.sides[some]), slice(OWN, SHARED)))
+            for found, place, which in places:
+                added = weights[some] @ references[:, which]
+                found += np.bincount(place.ravel(), added.ravel(), len(found))
+            np.matmul(weights[some], references[:, SHARED:], out=of_elements.reshape(inside)[some])
+        data = np.empty(len(self.source))
+        for first in range(0, len(data), AT_ONCE):
+            some = slice(first, first + AT_ONCE)
+            np.take(values, self.source[some], out=data[some], mode="clip")
+        return sp.csr_array((data, self.columns, self.indptr), shape=(len(self.nodes), len(self.nodes)))
+
+
+def _along(sides: np.ndarray) -> np.ndarray:
+    """Which of the numbers along sides (elements, 3) elements add to (elements, 3, 3): between the side's ends, from the end that each
+    meets first to the middle, from the other one."""
+    first, turned = 3 * (sides >> 1), sides & 1
+    found = np.empty((*sides.shape, 3), np.intp)
+    found[..., 0], found[..., 1], found[..., 2] = first, first + 1 + turned, first + 2 - turned
+    return found
 
 
 def plan_pattern(element_nodes: np.ndarray, elements: np.ndarray) -> PlanPattern:
     """The pattern of the plan matrices over the given elements (numbers)."""
-    nodes, local = numbered(element_nodes[elements], int(element_nodes.max()) + 1)
+    is_whole = len(elements) == len(element_nodes)
+    nodes, local = numbered(element_nodes if is_whole else element_nodes[elements], int(element_nodes.max()) + 1)
     is_middle = np.zeros(len(nodes), bool)
     is_middle[local[:, 3:]] = True
     middles, number = np.flatnonzero(is_middle).astype(np.int32), np.cumsum(is_middle, dtype=np.int32) - 1
     ends = np.empty((len(middles), 2), np.int32)  # of each side, the lower number first
-    slot = np.empty((len(elements), SHARED), np.int32)
-    slot[:, :6] = local
+    sides = np.empty((len(elements), len(EDGES_OF_TRIANGLE)), np.int32)
     for place, (a, b, middle) in enumerate(EDGES_OF_TRIANGLE):
         one, other, side = local[:, a], local[:, b], number[local[:, middle]]
         ends[side, 0], ends[side, 1] = np.minimum(one, other), np.maximum(one, other)
-        first, turned = len(nodes) + 3 * side, one > other
-        slot[:, 6 + 3 * place] = first
-        slot[:, 7 + 3 * place] = first + 1 + turned
-        slot[:, 8 + 3 * place] = first + 2 - turned
+        sides[:, place] = 2 * side + (one > other)
     pairs = 3 * len(ends) + (len(PAIRS) - SHARED) * len(elements)
     rows, columns = np.empty((2, len(nodes) + 2 * pairs), np.int32)
     one, other = (each[len(nodes) : len(nodes) + pairs] for each in (rows, columns))
@@ -87,13 +101,15 @@ def plan_pattern(element_nodes: np.ndarray, elements: np.ndarray) -> PlanPattern
     entries = sp.coo_array((source, (rows, columns)), shape=(len(nodes), len(nodes)))
     entries.has_canonical_format = True  # no entry comes twice: nothing is to be added up
     found = entries.tocsr()
-    return PlanPattern(elements, nodes, found.indptr, found.indices, slot, found.data, len(nodes) + pairs)
+    return PlanPattern(elements, nodes, local, found.indptr, found.indices, sides, found.data, len(nodes) + pairs)
 
 
 def numbered(nodes: np.ndarray, count: int) -> tuple[np.ndarray, np.ndarray]:
     """The different numbers below ``count`` in an array, rising, and for each of its entries (same shape) the place among them."""
     is_used = np.zeros(count, bool)
     is_used[nodes] = True
+    if is_used.all():
+        return np.arange(count, dtype=np.int32), nodes
     place = np.cumsum(is_used, dtype=np.int32) - 1
     return np.flatnonzero(is_used).astype(np.int32), place[nodes]
 
@@ -114,8 +130,8 @@ class PlanMatrix:
     @property
     def diagonal(self) -> np.ndarray:
         """Its diagonal (n,), without a matrix."""
-        own = self.weights @ self.references[:, :6]
-        return np.bincount(self.pattern.slot[:, :6].ravel(), own.ravel(), len(self.pattern.nodes))
+        own = self.weights @ self.references[:, :OWN]
+        return np.bincount(self.pattern.local.ravel(), own.ravel(), len(self.pattern.nodes))
 
     @property
     def row_sums(self) -> np.ndarray:
@@ -125,4 +141,4 @@ class PlanMatrix:
             ones[pair, i] += 1.0
             ones[pair, j] += i != j
         sums = self.weights @ (self.references @ ones)
-        return np.bincount(self.pattern.slot[:, :6].ravel(), sums.ravel(), len(self.pattern.nodes))
+        return np.bincount(self.pattern.local.ravel(), sums.ravel(), len(self.pattern.nodes))

@@ -129,6 +129,28 @@ def _part(term: Term, plans: Sequence[tuple[sp.csr_array, float]]) -> Part:
     return Part(tuple(matrices), np.array(taken).T, np.array(given).T, places)
 
 
+def in_single(parts: Iterable[Part]) -> tuple[Part, ...]:
+    """The same in single precision; matrices that they share stay shared."""
+    known: dict[int, sp.csr_array] = {}
+
+    def single(matrix: sp.csr_array) -> sp.csr_array:
+        """One matrix."""
+        if id(matrix) not in known:
+            entries = (matrix.data.astype(np.float32), matrix.indices, matrix.indptr)
+            known[id(matrix)] = sp.csr_array(entries, shape=matrix.shape)
+        return known[id(matrix)]
+
+    return tuple(
+        replace(
+            part,
+            matrices=tuple(map(single, part.matrices)),
+            taken=part.taken.astype(np.float32),
+            given=part.given.astype(np.float32),
+        )
+        for part in parts
+    )
+
+
 @dataclass(frozen=True)
 class Operator:
     """A symmetric matrix (size, size): what ``base`` is, if anything, terms, and further ``entries`` that need not be symmetric."""
