@@ -7,7 +7,8 @@ import numpy as np
 import scipy.sparse as sp
 
 from plancha.fem.patterns import ITSELF, PAIRS, PlanMatrix, PlanPattern, plan_pattern
-from plancha.fem.plan import PlanSpace, first_met, shape_values
+from plancha.fem.plan import PlanSpace, shape_values
+from plancha.fem.terms import place_of
 
 
 @dataclass(frozen=True)
@@ -53,15 +54,15 @@ class Coarsening:
         found = np.zeros((len(elements), len(PAIRS)))
         for kind, inherited in enumerate(self._inherited):
             own = np.flatnonzero(part == kind)  # of one kind a triangle has one part at most
-            found[parents[own]] += matrix.weights[own] @ (matrix.references @ inherited)
+            found[place_of(parents[own])] += matrix.weights[own] @ (matrix.references @ inherited)
         return PlanMatrix(self.of(matrix.pattern).pattern, found, ITSELF)
 
     @cached_property
     def prolongation(self) -> sp.csr_array:
         """Values (nodes, coarser nodes) of the coarser functions at all nodes, in single precision, which has them exactly."""
         every, descent = self.space.element_nodes, self.space.descent
-        element, local = np.divmod(first_met(every.ravel(), len(self.space.nodes)).astype(np.int32), every.shape[1])
-        kind = descent.part[element].astype(np.int32) * every.shape[1] + local
+        element = self.space.met // every.shape[1]
+        kind = self.space.met - every.shape[1] * (element - descent.part[element])
         rows = self._part_values.reshape(-1, every.shape[1]).astype(np.float32)
         is_some = rows != 0
         starts = np.zeros(len(kind) + 1, np.int32)
@@ -71,13 +72,11 @@ class Coarsening:
 
     @cached_property
     def nodes(self) -> np.ndarray:
-        """Which nodes (coarser nodes,) are the coarser functions' own."""
-        descent = self.space.descent
+        """Which nodes (coarser nodes,) are the coarser functions' own: one of these alone has a value there."""
+        starts, functions = self.prolongation.indptr, self.prolongation.indices
+        own = np.flatnonzero(np.diff(starts) == 1).astype(np.int32)
         found = np.empty(len(self.coarser.nodes), np.int32)
-        for kind, values in enumerate(self._part_values):
-            own = np.flatnonzero(descent.part == kind)
-            for place, function in np.argwhere(values == 1):
-                found[self.coarser.element_nodes[descent.parents[own], function]] = self.space.element_nodes[own, place]
+        found[functions[starts[own]]] = own
         return found
 
     @cached_property

@@ -18,13 +18,14 @@ ROUNDED = 1e-3  # of a triangle: how far beside the mesh a point of its rim may 
 class PlanSpace:
     """Quadratic functions on the plan mesh.
 
-    ``nodes`` (n, 2) [m]; ``element_nodes`` (triangles, 6): corners, then the nodes between corners 01, 12,
-    02; ``areas`` (triangles,) [m2].
+    ``nodes`` (n, 2) [m], numbered as the triangles first meet them; ``element_nodes`` (triangles, 6): corners, then the nodes between
+    corners 01, 12, 02; ``met`` (n,): where among these, laid flat, each node stands first; ``areas`` (triangles,) [m2].
     """
 
     mesh: PlanMesh
     nodes: np.ndarray
     element_nodes: np.ndarray
+    met: np.ndarray
     areas: np.ndarray
     patterns: dict[bytes, PlanPattern] = field(default_factory=dict, repr=False, compare=False)
     parts: dict[bytes, np.ndarray] = field(default_factory=dict, repr=False, compare=False)  # elements in shapes
@@ -98,7 +99,8 @@ def plan_space(mesh: PlanMesh) -> PlanSpace:
     """
     count = len(mesh.points) + len(mesh.sides[0])
     every = np.concatenate([mesh.triangles, len(mesh.points) + mesh.sides[1]], axis=1)
-    order = every.ravel()[first_met(every.ravel(), count)]
+    met = _first_met(every.ravel(), count)
+    order = every.ravel()[met]
     rank = np.empty(count, np.int32)
     rank[order] = np.arange(count, dtype=np.int32)
     nodes = np.empty((count, 2), order="F")  # by columns: x and y are taken apart more often than together
@@ -106,16 +108,16 @@ def plan_space(mesh: PlanMesh) -> PlanSpace:
         np.take(np.concatenate([points, middles]), order, out=column, mode="clip")
     x, y = (np.ascontiguousarray(each)[mesh.triangles.T] for each in mesh.points.T)
     double = (x[1] - x[0]) * (y[2] - y[0]) - (y[1] - y[0]) * (x[2] - x[0])
-    return PlanSpace(mesh, nodes, rank[every], np.abs(double) / 2)
+    return PlanSpace(mesh, nodes, rank[every], met, np.abs(double) / 2)
 
 
-def first_met(numbers: np.ndarray, count: int) -> np.ndarray:
+def _first_met(numbers: np.ndarray, count: int) -> np.ndarray:
     """Where in an array (n,) each of the numbers below ``count`` stands first, in the order in which they stand there."""
     place = np.empty(count, np.int32)
     place[numbers[::-1]] = np.arange(len(numbers), dtype=np.int32)[::-1]
     is_first = np.zeros(len(numbers), bool)
     is_first[place] = True
-    return np.flatnonzero(is_first)
+    return np.flatnonzero(is_first).astype(np.int32)
 
 
 @cache
