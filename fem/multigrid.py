@@ -193,9 +193,9 @@ class Multigrid:
     def _start(self, number: int, right_side: np.ndarray) -> np.ndarray:
         """A first guess: the coarsest level's solution, on each finer one bettered by a cycle, on the finest relaxed once."""
         if number == len(self.levels):
-            return self._cycle(number, right_side)
+            return self._cycle(number, right_side).astype(float)
         level = self.levels[number]
-        found = level.prolonged(self._start(number + 1, level.restricted(right_side)))
+        found = level.prolonged(self._start(number + 1, level.restricted(right_side.astype(np.float32, copy=False))))
         left = (right_side - level.times(found)).astype(np.float32)
         found += level.relaxed(left) if number == 0 else self._cycle(number, left)
         return found
