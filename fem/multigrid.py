@@ -48,10 +48,10 @@ class Transfer:
 
 @dataclass(frozen=True)
 class Level:
-    """One mesh's operator, ``exact`` and in single precision; its columns, the largest eigenvalue that they leave of it, and how often
-    it relaxes; how it is joined to the coarser one.
+    """One mesh's operator, how it is relaxed, and how it is joined to the coarser one.
 
-    ``share`` (size,) of an unknown counts for each body that has it; none where it is held.
+    The operator is there in double precision, ``exact``, and in single, ``quick``; ``largest`` is the largest eigenvalue that its
+    ``columns`` leave of it. ``share`` (size,) of an unknown counts for each body that has it; none where it is held.
     """
 
     exact: tuple[Part, ...]

@@ -72,6 +72,36 @@ def test_the_iteration_finds_what_the_factor_finds(name):
     assert np.abs(by_steps - by_factor).max() <= 1e-9 * np.abs(by_factor).max()
 
 
+COATINGS = {  # thickness, conductivities of coating, die and plate, joints' impedance, film
+    "a micrometre that hardly conducts": (1e-6, 0.2, 120.0, 390.0, 0.0, 2000.0),
+    "a micrometre of diamond under glass": (1e-6, 2000.0, 0.2, 390.0, 0.0, 2000.0),
+    "a nanometre": (1e-9, 100.0, 120.0, 390.0, 0.0, 10.0),
+    "joints as good as none": (1e-6, 1.0, 2000.0, 0.2, 1e-12, 1.0),
+    "joints as bad as air": (1e-4, 1.0, 120.0, 390.0, 1e-3, 5.0),
+    "hardly any film": (50e-6, 1.0, 120.0, 390.0, 0.0, 1e-2),
+}
+
+
+@pytest.mark.parametrize("name", COATINGS)
+def test_single_precision_in_the_cycles_costs_no_accuracy(name):
+    """What is left is what rounding in double precision leaves of the products; a factor finds the same rises."""
+    thickness, coating, die, plate, impedance, h = COATINGS[name]
+    bodies = [
+        plates.body("die", DIE, 0.5e-3, die),
+        plates.body("coating", DIE, thickness, coating),
+        plates.body("plate", PLATE, 2e-3, plate),
+    ]
+    source = plates.source("source", (16e-3, 13e-3, 3e-3, 4e-3), 20.0, chain=(0, 1, 2), joints=(0, 1))
+    joints = [Joint("upper", 0, 1, impedance), Joint("lower", 1, 2, impedance)]
+    sheets = sheets_on(plates.stack(bodies, [source], [plates.cooled(h, of_body=2)], joints), 2)
+    heat, solver = sheets.unit_loads[0], multigrid(sheets)
+    rise, by_factor = solver.solve(heat), Cholesky(sheets.constant.csr).solve(heat)
+    rounding = np.finfo(float).eps * np.linalg.norm(sheets.constant.magnitudes(rise))
+    assert np.linalg.norm(heat - sheets.constant @ rise) <= 1e-12 * np.linalg.norm(heat) + 5 * rounding
+    assert np.abs(rise - by_factor).max() <= 1e-5 * by_factor.max()
+    assert solver.steps <= 25
+
+
 def test_triangles_cut_in_one_corner_alone_are_one_more_level():
     stack = die_on_plate()
     coarse = sheets_on(stack, 1)
