@@ -375,8 +375,8 @@ with its large products shared between two threads by rows the iteration took 0.
 and 0.40 s instead of 0.45 for the layers of 401,190 (tried once, not kept).
 
 **Single precision** makes the cycles: half the bytes of the matrices' entries, and as many steps as in double precision. What is
-left, and so where the iteration ends, is found in double precision; a test sets the answers beside a Cholesky factor's where layers of
-a nanometre and joints of 1e-12 m2K/W lie between bodies.
+left, and so where the iteration ends, is found in double precision; a test sets the answers beside a Cholesky factor's where layers
+of a nanometre and joints of 1e-12 m2K/W lie between bodies.
 
 **Quadratic alone.** Linear triangles would be an option without a use: on this sheet they need 226,049 unknowns for the peak that
 quadratic ones have with 3,617, 26 uK off either way (NGSolve, both orders on nested meshes: 2.2 s against 0.013 s).

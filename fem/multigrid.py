@@ -239,7 +239,7 @@ def _levels(
 
 def _largest(level: Level) -> float:
     """Largest eigenvalue that the columns' inverses leave of the operator, by the power method."""
-    state = np.random.default_rng(1).standard_normal(len(level.share), np.float32)
+    state: np.ndarray = np.random.default_rng(1).standard_normal(len(level.share), np.float32)
     for _ in range(POWERS):
         turned = level.eased(level.times(state))
         size = float(np.linalg.norm(turned))

@@ -64,8 +64,8 @@ class PlanPattern:
 
 
 def _along(sides: np.ndarray) -> np.ndarray:
-    """Which numbers along its sides (elements, 3) each element adds to (elements, 3, 3): between the side's ends, from the end that the
-    element meets first to the middle, from the other end."""
+    """Which numbers along its sides (elements, 3) each element adds to (elements, 3, 3): between a side's ends, from the end that it
+    meets first to the middle, from the other end."""
     first, turned = 3 * (sides >> 1), sides & 1
     found = np.empty((*sides.shape, 3), np.intp)
     found[..., 0], found[..., 1], found[..., 2] = first, first + 1 + turned, first + 2 - turned
