@@ -73,7 +73,7 @@ def _along(sides: np.ndarray) -> np.ndarray:
 
 
 def plan_pattern(element_nodes: np.ndarray, elements: np.ndarray) -> PlanPattern:
-    """The pattern of the plan matrices over the given elements (numbers)."""
+    """The pattern of the plan matrices over the given elements (numbers, rising)."""
     is_whole = len(elements) == len(element_nodes)
     nodes, local = numbered(element_nodes if is_whole else element_nodes[elements], int(element_nodes.max()) + 1)
     is_middle = np.zeros(len(nodes), bool)
@@ -85,23 +85,34 @@ def plan_pattern(element_nodes: np.ndarray, elements: np.ndarray) -> PlanPattern
         one, other, side = local[:, a], local[:, b], number[local[:, middle]]
         ends[side, 0], ends[side, 1] = np.minimum(one, other), np.maximum(one, other)
         sides[:, place] = 2 * side + (one > other)
-    pairs = 3 * len(ends) + (len(PAIRS) - SHARED) * len(elements)
-    rows, columns = np.empty((2, len(nodes) + 2 * pairs), np.int32)
-    one, other = (each[len(nodes) : len(nodes) + pairs] for each in (rows, columns))
-    of_sides = slice(0, 3 * len(ends))
-    one[of_sides].reshape(-1, 3)[:] = ends[:, [0, 0, 1]]
-    other[of_sides].reshape(-1, 3)[:] = np.column_stack([ends[:, 1], middles, middles])
-    for place, (i, j) in enumerate(PAIRS[SHARED:]):
-        one[3 * len(ends) + place :: len(PAIRS) - SHARED] = local[:, i]
-        other[3 * len(ends) + place :: len(PAIRS) - SHARED] = local[:, j]
-    rows[: len(nodes)] = columns[: len(nodes)] = np.arange(len(nodes), dtype=np.int32)
-    rows[len(nodes) + pairs :], columns[len(nodes) + pairs :] = other, one
+    structure = _structure(len(nodes), ends, middles, local)
+    own_and_pairs = (len(nodes) + structure.nnz) // 2
+    return PlanPattern(
+        elements, nodes, local, structure.indptr, structure.indices, sides, structure.data, own_and_pairs
+    )
+
+
+def _structure(count: int, ends: np.ndarray, middles: np.ndarray, local: np.ndarray) -> sp.csr_array:
+    """Where a pattern's matrix (count, count) has entries, each saying which number it is: nodes' own, of sides, inside elements."""
+    of_sides, of_element = 3 * len(ends), len(PAIRS) - SHARED
+    pairs = of_sides + of_element * len(local)
+    rows, columns = np.empty((2, count + 2 * pairs), np.int32)
+    rows[:count] = columns[:count] = np.arange(count, dtype=np.int32)
+    one, other = (each[count : count + pairs] for each in (rows, columns))
+    one[:of_sides].reshape(-1, 3)[:] = ends[:, [0, 0, 1]]
+    other[:of_sides].reshape(-1, 3)[:] = np.column_stack([ends[:, 1], middles, middles])
+    for place, (i, j) in enumerate(PAIRS[SHARED:], of_sides):
+        one[place::of_element], other[place::of_element] = local[:, i], local[:, j]
+    rows[count + pairs :], columns[count + pairs :] = other, one
     source = np.arange(len(rows), dtype=np.int32)
-    source[len(nodes) + pairs :] -= pairs
-    entries = sp.coo_array((source, (rows, columns)), shape=(len(nodes), len(nodes)))
+    source[count + pairs :] -= pairs
+    entries = sp.coo_array((source, (rows, columns)), shape=(count, count))
     entries.has_canonical_format = True  # no entry comes twice: nothing is to be added up
     found = entries.tocsr()
-    return PlanPattern(elements, nodes, local, found.indptr, found.indices, sides, found.data, len(nodes) + pairs)
+    found.sort_indices()
+    # All matrices of a pattern share these, in which none may move an entry: sorted, there is no reason to, and here no way.
+    found.indices.flags.writeable = found.indptr.flags.writeable = False
+    return found
 
 
 def numbered(nodes: np.ndarray, count: int) -> tuple[np.ndarray, np.ndarray]:
