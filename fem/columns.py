@@ -14,17 +14,18 @@ from plancha.fem.terms import Operator, Place, Term, place_of
 class Body:
     """Where a body's functions are: its plan pattern, and its unknowns (plan nodes, thickness nodes).
 
-    ``grain`` is how many times better it conducts one way in the plan than across it.
+    ``grain`` is how many times better it conducts one way in the plan than across it; that way may lie askew to x and y.
     """
 
     pattern: PlanPattern
     unknowns: np.ndarray
     grain: float = 1.0
+    is_askew: bool = False
 
 
 def bodies_of(slabs: Sequence[Slab]) -> list[Body]:
     """Where the functions of bodies are."""
-    return [Body(slab.pattern, slab.unknowns, slab.conduction.grain) for slab in slabs]
+    return [Body(slab.pattern, slab.unknowns, slab.conduction.grain, slab.conduction.is_askew) for slab in slabs]
 
 
 @dataclass(frozen=True)

@@ -14,6 +14,8 @@ from plancha.fem.terms import Term
 from plancha.fem.thickness import Through
 from plancha.geometry.bodies import Body
 
+ASKEW = 1e-6  # sine of twice the angle from which on a grain lies askew
+
 
 @dataclass(frozen=True)
 class Conduction:
@@ -36,9 +38,16 @@ class Conduction:
 
     @property
     def grain(self) -> float:
-        """How many times better it conducts one way in the plan than across it, at most."""
+        """How many times better it conducts one way in the plan than across it, at most; infinite where it conducts one way alone."""
         k_x, k_y, _ = self.conductivity
-        return float(np.max(np.maximum(k_x / k_y, k_y / k_x)))
+        least, most = np.minimum(k_x, k_y), np.maximum(k_x, k_y)
+        return float(np.divide(most, least, out=np.full_like(most, np.inf), where=least > 0).max())
+
+    @property
+    def is_askew(self) -> bool:
+        """Whether a grain lies along neither x nor y."""
+        k_x, k_y, _ = self.conductivity
+        return bool((np.abs(np.sin(2 * self.turned[k_x != k_y])) > ASKEW).any())
 
     def factor(self, temperature: np.ndarray) -> np.ndarray:
         """k over k_ref at temperatures (elements, ...) [K]."""
