@@ -20,7 +20,7 @@ from plancha.fem.terms import Operator
 from plancha.geometry.faults import Failure
 
 STEPS = 40
-LOOSE = 1e-3  # what one step leaves of the coolants' balances
+LOOSE = 1e-3  # what an iteration within one step may leave of what the step solves for
 MEMORY = 5  # steps that the next one learns from
 HOTTEST = 1e5  # K; a search that gets there, or to 0 K, has run away
 SETTLED = 1e-11  # see ``solve``
@@ -42,8 +42,8 @@ class System:
     factor: Cholesky | Multigrid | Coupled
 
     def step(self, heat: np.ndarray) -> np.ndarray:
-        """As ``rises`` (size,), coolants only as tightly as a step needs that others follow."""
-        if not isinstance(self.factor, Coupled):
+        """As ``rises`` (size,), but where iterations find them, only as tightly as a step needs that others follow."""
+        if isinstance(self.factor, Cholesky):
             return self.rises(heat)
         free = free_unknowns(self.sheets)
         full = np.zeros_like(heat)
