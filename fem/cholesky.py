@@ -14,7 +14,10 @@ class NotPositiveDefinite(Failure):
 
 
 class Cholesky:
-    """Factor of a symmetric positive definite sparse matrix; ``solve`` takes (n,) or (n, columns)."""
+    """Factor of a symmetric positive definite sparse matrix; ``solve`` takes (n,) or (n, columns).
+
+    How ``tight`` a solution is asked for is of use to those that iterate: a factor's is as tight as can be.
+    """
 
     def __init__(self, matrix: sp.csr_array):
         from cvxopt import cholmod
@@ -31,7 +34,7 @@ class Cholesky:
         except ArithmeticError as error:
             raise NotPositiveDefinite(str(error)) from error
 
-    def solve(self, right_side: np.ndarray) -> np.ndarray:
+    def solve(self, right_side: np.ndarray, tight: float = 0.0) -> np.ndarray:
         """Solution of matrix @ x = right_side, same shape."""
         from cvxopt import matrix as dense
 
@@ -44,9 +47,9 @@ class Cholesky:
         self._cholmod.solve(self._factor, x)
         return np.array(x).reshape(right_side.shape)
 
-    def solve_transposed(self, right_side: np.ndarray) -> np.ndarray:
+    def solve_transposed(self, right_side: np.ndarray, tight: float = 0.0) -> np.ndarray:
         """The same: the matrix is symmetric."""
-        return self.solve(right_side)
+        return self.solve(right_side, tight)
 
 
 def exchanged(matrix: sp.coo_array):

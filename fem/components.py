@@ -10,6 +10,7 @@ from plancha.fem.sheets import mean_weights
 from plancha.fem.solve import Solution
 from plancha.geometry.bodies import COMPONENT_SIDE
 
+GUIDING = 1e-5  # what an iteration for responses, which tell where errors are felt, may leave of its right side
 NO_SHARE = 1e-6  # of a component's heat: less through its footprint makes no spreading resistance
 
 
@@ -111,9 +112,10 @@ def peak_weights(solution: Solution, source: int) -> np.ndarray:
 
 
 def peak_responses(solution: Solution, sources: np.ndarray) -> np.ndarray:
-    """How hot spots of sources (numbers) respond to heat placed at each unknown (unknowns, sources) [K/W]."""
+    """How hot spots of sources (numbers) respond to heat placed at each unknown (unknowns, sources) [K/W]; to about GUIDING where
+    iterations find it."""
     weights = [peak_weights(solution, source) for source in sources]
-    return solution.system.responses(np.array(weights).reshape(-1, solution.sheets.size).T)
+    return solution.system.responses(np.array(weights).reshape(-1, solution.sheets.size).T, GUIDING)
 
 
 def mean_responses(solution: Solution, rises: np.ndarray, sources: np.ndarray) -> np.ndarray:
@@ -121,7 +123,7 @@ def mean_responses(solution: Solution, rises: np.ndarray, sources: np.ndarray) -
     spread evenly they are these."""
     weights, found = mean_weights(solution.sheets)[sources], rises[:, sources]
     uneven = np.flatnonzero((weights != solution.sheets.unit_loads[sources]).any(axis=1))
-    found[:, uneven] = solution.system.responses(np.ascontiguousarray(weights[uneven].T))
+    found[:, uneven] = solution.system.responses(np.ascontiguousarray(weights[uneven].T), GUIDING)
     return found
 
 

@@ -8,7 +8,7 @@ The matrix is not symmetric: ``solve_transposed`` serves adjoints.
 
 from collections.abc import Callable
 from dataclasses import dataclass
-from functools import cached_property, partial
+from functools import cached_property
 
 import numpy as np
 import scipy.sparse as sp
@@ -18,7 +18,7 @@ from plancha.fem.multigrid import Multigrid
 from plancha.geometry.faults import Failure
 
 TIGHT = 1e-11  # residual of the coolant's balances over their right side
-WITHIN = 0.1  # times that: residual of the solids' balances over theirs, where these are iterated for
+WITHIN = 0.1  # times what is left of the coolant's balances may be left of the solids', where these are iterated for
 STEPS = 60  # of one GMRES run
 RUNS = 4
 AT_ONCE = 4  # columns that are solved for together: the answers of all steps are kept
@@ -50,30 +50,25 @@ class Coupled:
         """Solution of the whole for (n,) or (n, columns), same shape; ``tight`` is what may be left of the balances."""
         return self._solved(right_side, self.coupling, self.exchange, lambda x: self._march.solve(x), tight)
 
-    def solve_transposed(self, right_side: np.ndarray) -> np.ndarray:
+    def solve_transposed(self, right_side: np.ndarray, tight: float = TIGHT) -> np.ndarray:
         """Solution of the transposed whole, same shapes."""
         coupling, exchange = self.exchange.T.tocsr(), self.coupling.T.tocsr()
-        return self._solved(right_side, coupling, exchange, lambda x: self._march.solve(x, "T"))
+        return self._solved(right_side, coupling, exchange, lambda x: self._march.solve(x, "T"), tight)
 
     def _solved(
-        self, right_side: np.ndarray, coupling: sp.csr_array, exchange: sp.csr_array, march: Step, tight: float = TIGHT
+        self, right_side: np.ndarray, coupling: sp.csr_array, exchange: sp.csr_array, march: Step, tight: float
     ) -> np.ndarray:
         count = coupling.shape[0]
-        solve = (
-            partial(self.solids.solve, tight=WITHIN * tight)
-            if isinstance(self.solids, Multigrid)
-            else self.solids.solve
-        )
         columns = right_side.reshape(len(right_side), -1)
         found = np.empty_like(columns)
         for first in range(0, columns.shape[1], AT_ONCE):
             some = columns[:, first : first + AT_ONCE]
-            solid = solve(some[:count])
+            solid = self.solids.solve(some[:count], WITHIN * tight)
             wanted = some[count:] + exchange @ solid
 
             def answer(y: np.ndarray) -> np.ndarray:
                 """What the solids (solids, columns) answer to the coolant that balances y: A^-1 P F^-1 y."""
-                return solve(coupling @ march(y))
+                return self.solids.solve(coupling @ march(y), WITHIN * tight)
 
             y, answered = settled(answer, exchange, wanted, tight)
             found[:, first : first + AT_ONCE] = np.concatenate([solid + answered, march(y)])

@@ -154,9 +154,9 @@ class Multigrid:
             self.steps = max(pool.map(put, range(right_side.shape[1])), default=0)
         return found
 
-    def solve_transposed(self, right_side: np.ndarray) -> np.ndarray:
+    def solve_transposed(self, right_side: np.ndarray, tight: float = TIGHT) -> np.ndarray:
         """The same: the operator is symmetric."""
-        return self.solve(right_side)
+        return self.solve(right_side, tight)
 
     def _solved(self, right_side: np.ndarray, tight: float) -> tuple[np.ndarray, int]:
         """Solution on the free unknowns (n,), and the steps it took."""

@@ -43,11 +43,10 @@ class System:
 
     def step(self, heat: np.ndarray) -> np.ndarray:
         """As ``rises`` (size,), but where iterations find them, only as tightly as a step needs that others follow."""
-        if isinstance(self.factor, Cholesky):
-            return self.rises(heat)
         free = free_unknowns(self.sheets)
         full = np.zeros_like(heat)
-        full[free] = self.factor.solve(heat[free], LOOSE)
+        if len(free):
+            full[free] = self.factor.solve(heat[free], LOOSE)
         return full
 
     def rises(self, heat: np.ndarray) -> np.ndarray:
@@ -58,12 +57,16 @@ class System:
             full[free] = self.factor.solve(heat[free])
         return full
 
-    def responses(self, weights: np.ndarray) -> np.ndarray:
-        """How quantities, given by their weights (size,) or (size, columns), respond to heat placed at each unknown: the adjoint."""
+    def responses(self, weights: np.ndarray, tight: float | None = None) -> np.ndarray:
+        """How quantities, given by their weights (size,) or (size, columns), respond to heat placed at each unknown: the adjoint.
+
+        ``tight`` is what an iteration may leave, if not as little as it can.
+        """
         free = free_unknowns(self.sheets)
         full = np.zeros_like(weights)
         if len(free):
-            full[free] = self.factor.solve_transposed(weights[free])
+            asked = () if tight is None else (tight,)
+            full[free] = self.factor.solve_transposed(weights[free], *asked)
         return full
 
     def temperatures(self, heat: np.ndarray) -> np.ndarray:

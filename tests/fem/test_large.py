@@ -1,4 +1,4 @@
-"""Whole studies solved as if they were large, without a matrix of all unknowns, have the answers and pass the audits of small ones."""
+"""Whole studies solved as if they were large, without a matrix of all unknowns, have the answers of small ones and pass the audits."""
 
 from pathlib import Path
 
