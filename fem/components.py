@@ -132,9 +132,10 @@ def temperature_at(solution: Solution, source: int, point: tuple[float, float]) 
     return float(point_weights(solution, source, point) @ solution.temperature)
 
 
-def unit_rises(solution: Solution) -> np.ndarray:
-    """Rises (unknowns, sources) [K/W] by one watt of each source, conductivities as in the solution."""
-    return solution.system.rises(np.ascontiguousarray(solution.sheets.unit_loads.T))
+def unit_rises(solution: Solution, tight: float | None = None) -> np.ndarray:
+    """Rises (unknowns, sources) [K/W] by one watt of each source, conductivities as in the solution; ``tight`` as in
+    `System.rises`."""
+    return solution.system.rises(np.ascontiguousarray(solution.sheets.unit_loads.T), tight)
 
 
 def coupling(solution: Solution, rises: np.ndarray) -> Coupling:

@@ -1,7 +1,7 @@
 """Steady temperatures: one Cholesky factor, and for k(T), films that follow their face's temperature and nearly equal problems steps
 that share it."""
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -42,31 +42,28 @@ class System:
     factor: Cholesky | Multigrid | Coupled
 
     def step(self, heat: np.ndarray) -> np.ndarray:
-        """As ``rises`` (size,), but where iterations find them, only as tightly as a step needs that others follow."""
-        free = free_unknowns(self.sheets)
-        full = np.zeros_like(heat)
-        if len(free):
-            full[free] = self.factor.solve(heat[free], LOOSE)
-        return full
+        """As ``rises`` (size,), only as tightly as a step needs that others follow."""
+        return self.rises(heat, LOOSE)
 
-    def rises(self, heat: np.ndarray) -> np.ndarray:
-        """Temperature changes (size,) or (size, columns) [K] by heat [W] of that shape, all coolants and held unknowns at 0."""
-        free = free_unknowns(self.sheets)
-        full = np.zeros_like(heat)
-        if len(free):
-            full[free] = self.factor.solve(heat[free])
-        return full
+    def rises(self, heat: np.ndarray, tight: float | None = None) -> np.ndarray:
+        """Temperature changes (size,) or (size, columns) [K] by heat [W] of that shape, all coolants and held unknowns at 0.
+
+        ``tight`` is what an iteration may leave of its right side, if not as little as it can.
+        """
+        return self._solved(self.factor.solve, heat, tight)
 
     def responses(self, weights: np.ndarray, tight: float | None = None) -> np.ndarray:
         """How quantities, given by their weights (size,) or (size, columns), respond to heat placed at each unknown: the adjoint.
 
-        ``tight`` is what an iteration may leave, if not as little as it can.
+        ``tight`` as above.
         """
+        return self._solved(self.factor.solve_transposed, weights, tight)
+
+    def _solved(self, solve: Callable[..., np.ndarray], right_side: np.ndarray, tight: float | None) -> np.ndarray:
         free = free_unknowns(self.sheets)
-        full = np.zeros_like(weights)
+        full = np.zeros_like(right_side)
         if len(free):
-            asked = () if tight is None else (tight,)
-            full[free] = self.factor.solve_transposed(weights[free], *asked)
+            full[free] = solve(right_side[free]) if tight is None else solve(right_side[free], tight)
         return full
 
     def temperatures(self, heat: np.ndarray) -> np.ndarray:

@@ -1,4 +1,4 @@
-"""Whole studies solved as if they were large, without a matrix of all unknowns, have the answers of small ones and pass the audits."""
+"""Whole studies solved as if they were large, without a matrix of all unknowns, have the answers and audits of small ones."""
 
 from pathlib import Path
 
