@@ -371,8 +371,8 @@ ours the highest node. Bytes are the peak less what was there before the assembl
 """.splitlines()
 FOOT = """\
 **Two processors** solve for two right sides at a time: components' unit rises and duals are many. One right side alone gains less:
-with its large products shared between two threads by rows the iteration took 0.32 s instead of 0.42 for the sheet of 902,657 unknowns
-and 0.40 s instead of 0.45 for the layers of 401,190 (tried once, not kept).
+with its large products shared between two threads by rows the iteration took 0.34 s instead of 0.47 for the sheet of 902,657 unknowns
+and 0.52 s instead of 0.58 for the layers of 401,190 (tried once, not kept).
 
 **Single precision** makes the cycles: half the bytes of the matrices' entries, and as many steps as in double precision. What is
 left, and so where the iteration ends, is found in double precision; a test sets the answers beside a Cholesky factor's where layers
