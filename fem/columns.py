@@ -19,8 +19,8 @@ class Body:
 
     pattern: PlanPattern
     unknowns: np.ndarray
-    grain: float = 1.0
-    is_askew: bool = False
+    grain: float
+    is_askew: bool
 
 
 def bodies_of(slabs: Sequence[Slab]) -> list[Body]:
@@ -67,10 +67,8 @@ def columns_of(operator: Operator, bodies: Sequence[Body], is_free: np.ndarray) 
 
 def _in_columns(size: int, bodies: Sequence[Body]) -> tuple[np.ndarray, np.ndarray]:
     """The place of each unknown (size,) in its plan node's column; the length of each plan node's column."""
-    place, lengths = (
-        np.full(size, -1, np.int16),
-        np.zeros(1 + max(int(body.pattern.nodes[-1]) for body in bodies), np.int16),
-    )
+    place = np.full(size, -1, np.int16)
+    lengths = np.zeros(1 + max(int(body.pattern.nodes[-1]) for body in bodies), np.int16)
     for body in bodies:
         for level in body.unknowns.T:
             is_new = place_of(np.flatnonzero(place[level] < 0))

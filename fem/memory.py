@@ -4,7 +4,7 @@ import numpy as np
 
 from plancha.fem.refinement import CUT, halved
 from plancha.fem.resolution import through_of
-from plancha.fem.terms import LARGE
+from plancha.fem.terms import is_large
 from plancha.geometry.bodies import Stack
 from plancha.geometry.faults import Fault, StudyError
 from plancha.geometry.grading import predicted_triangles
@@ -31,7 +31,7 @@ def predicted_memory(stack: Stack) -> tuple[float, float]:
     through = np.array([len(halved(each).nodes) for each in through_of(stack)])
     unknowns = float((plan * through).sum())
     by_factor = float((BYTES * plan * through**2 * np.log2(plan)).sum())
-    return min(by_factor, ITERATING * unknowns) if unknowns > LARGE else by_factor, unknowns
+    return min(by_factor, ITERATING * unknowns) if is_large(unknowns) else by_factor, unknowns
 
 
 def refuse_what_does_not_fit(stack: Stack) -> None:

@@ -19,14 +19,13 @@ class PlanSpace:
     """Quadratic functions on the plan mesh.
 
     ``nodes`` (n, 2) [m], numbered as the triangles first meet them; ``element_nodes`` (triangles, 6): corners, then the nodes between
-    corners 01, 12, 02; ``met`` (n,): where among these, laid flat, each node stands first; ``areas`` (triangles,) [m2].
+    corners 01, 12, 02; ``met`` (n,): where among these, laid flat, each node stands first.
     """
 
     mesh: PlanMesh
     nodes: np.ndarray
     element_nodes: np.ndarray
     met: np.ndarray
-    areas: np.ndarray
     patterns: dict[bytes, PlanPattern] = field(default_factory=dict, repr=False, compare=False)
     parts: dict[bytes, np.ndarray] = field(default_factory=dict, repr=False, compare=False)  # elements in shapes
     loads: dict[tuple, np.ndarray] = field(default_factory=dict, repr=False, compare=False)  # of power maps, laid once
@@ -60,7 +59,13 @@ class PlanSpace:
         """Weights (elements, 1) of the reference products in c u v, for per-element coefficients."""
         return (2 * coefficient * self.areas[elements])[:, None]
 
-    def _sides_from_first_corner(self, elements: np.ndarray) -> tuple[np.ndarray, ...]:
+    @cached_property
+    def areas(self) -> np.ndarray:
+        """Of the triangles (triangles,) [m2]."""
+        ux, uy, vx, vy = self._sides_from_first_corner(slice(None))
+        return np.abs(ux * vy - uy * vx) / 2
+
+    def _sides_from_first_corner(self, elements: np.ndarray | slice) -> tuple[np.ndarray, ...]:
         """Along x and y (elements,) [m]: to the second corner, to the third."""
         corners = self.element_nodes[elements, :3].T.copy()
         x, y = (self.nodes[:, axis][corners] for axis in (0, 1))
@@ -106,9 +111,7 @@ def plan_space(mesh: PlanMesh) -> PlanSpace:
     nodes = np.empty((count, 2), order="F")  # by columns: x and y are taken apart more often than together
     for column, points, middles in zip(nodes.T, mesh.points.T, mesh.middles.T):
         np.take(np.concatenate([points, middles]), order, out=column, mode="clip")
-    x, y = (np.ascontiguousarray(each)[mesh.triangles.T] for each in mesh.points.T)
-    double = (x[1] - x[0]) * (y[2] - y[0]) - (y[1] - y[0]) * (x[2] - x[0])
-    return PlanSpace(mesh, nodes, rank[every], met, np.abs(double) / 2)
+    return PlanSpace(mesh, nodes, rank[every], met)
 
 
 def _first_met(numbers: np.ndarray, count: int) -> np.ndarray:

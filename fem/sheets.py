@@ -13,7 +13,7 @@ from plancha.fem.exchanges import Exchange, films_of, held_of, joint_of, rim_of
 from plancha.fem.loads import cell_loads
 from plancha.fem.plan import PlanPattern, PlanSpace
 from plancha.fem.slabs import Changing, Slab, joined, slab_of, slab_term
-from plancha.fem.terms import LARGE, Operator, Term
+from plancha.fem.terms import Operator, Term, is_large
 from plancha.fem.thickness import Through
 from plancha.fem.walls import streams_of
 from plancha.geometry.bodies import COMPONENT_SIDE, COOLED_SIDE, Source, Stack
@@ -132,8 +132,8 @@ def _number(
     shapes = [(len(p.nodes), len(t.nodes)) for p, t in zip(patterns, through)]
     starts = np.concatenate([[0], np.cumsum([a * b for a, b in shapes])])
     numbers = [np.arange(start, start + a * b, dtype=np.int32) for start, (a, b) in zip(starts, shapes)]
-    is_large = starts[-1] > LARGE
-    numbers = [own.reshape(b, a).T if is_large else own.reshape(a, b) for own, (a, b) in zip(numbers, shapes)]
+    by_level = is_large(int(starts[-1]))
+    numbers = [own.reshape(b, a).T if by_level else own.reshape(a, b) for own, (a, b) in zip(numbers, shapes)]
     pairs = []
     for joint in stack.joints:
         if joint.impedance == 0:
@@ -158,10 +158,8 @@ def slab_matrix(sheets: Sheets, slab: Slab, temperature: np.ndarray | None = Non
 
 def source_elements(slabs: Sequence[Slab], space: PlanSpace, source: Source) -> np.ndarray:
     """Elements under a component's outline on its first body."""
-    is_own = np.zeros(len(space.areas), bool)
-    is_own[slabs[source.chain[0]].pattern.elements] = True
     found = space.within(source.outline)
-    return found[is_own[found]]
+    return found[np.isin(found, slabs[source.chain[0]].pattern.elements, assume_unique=True)]
 
 
 def plan_load(space: PlanSpace, source: Source, elements: np.ndarray) -> np.ndarray:

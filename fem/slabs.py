@@ -14,7 +14,7 @@ from plancha.fem.terms import Term
 from plancha.fem.thickness import Through
 from plancha.geometry.bodies import Body
 
-ASKEW = 1e-6  # sine of twice the angle from which on a grain lies askew
+ALONG = 1e-6  # sine of twice the angle up to which a grain lies along x or y
 
 
 @dataclass(frozen=True)
@@ -47,7 +47,7 @@ class Conduction:
     def is_askew(self) -> bool:
         """Whether a grain lies along neither x nor y."""
         k_x, k_y, _ = self.conductivity
-        return bool((np.abs(np.sin(2 * self.turned[k_x != k_y])) > ASKEW).any())
+        return bool((np.abs(np.sin(2 * self.turned[k_x != k_y])) > ALONG).any())
 
     def factor(self, temperature: np.ndarray) -> np.ndarray:
         """k over k_ref at temperatures (elements, ...) [K]."""

@@ -9,6 +9,7 @@ import scipy.sparse as sp
 
 from plancha.fem.patterns import PlanMatrix, PlanPattern
 
+LARGE = 60_000  # unknowns beyond which a matrix and its factor take longer than iterating without them
 NOTHING = 1e-13  # of the largest: what is rounding
 TINY = 1e-300
 
@@ -188,7 +189,7 @@ class Operator:
     @property
     def is_large(self) -> bool:
         """Whether the whole matrix is better never made."""
-        return self.size > LARGE
+        return is_large(self.size)
 
     def __matmul__(self, x: np.ndarray) -> np.ndarray:
         """Product with x (size,) or (size, columns), same shape."""
@@ -218,7 +219,9 @@ class Operator:
         return found
 
 
-LARGE = 60_000  # unknowns beyond which a matrix and its factor take longer than iterating without them
+def is_large(unknowns: float) -> bool:
+    """Whether so many unknowns are better solved for by iterating, without a matrix of all of them and its factor."""
+    return unknowns > LARGE
 
 
 def summed(parts: Sequence[Entries], size: int) -> sp.csr_array:

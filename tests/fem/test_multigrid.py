@@ -177,5 +177,6 @@ def test_a_large_problem_is_solved_as_a_small_one_is(monkeypatch):
     again = sheets_on(stack, 1)
     assert isinstance(factorised(again).factor, Multigrid)
     by_steps = solve(again)
-    assert by_steps.temperature == pytest.approx(by_factor.temperature, abs=1e-9)
+    for one, other in zip(sheets.slabs, again.slabs, strict=True):  # large problems are numbered otherwise
+        assert by_steps.temperature[other.unknowns] == pytest.approx(by_factor.temperature[one.unknowns], abs=1e-9)
     assert by_steps.held_heat(0) == pytest.approx(by_factor.held_heat(0), rel=1e-9)
