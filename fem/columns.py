@@ -1,12 +1,13 @@
 """Whole columns through the thickness: all unknowns of a plan node, of whatever bodies, and the inverse of what couples them."""
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
 from plancha.fem.patterns import PlanPattern
-from plancha.fem.slabs import Slab
+from plancha.fem.slabs import Slab, stretch
 from plancha.fem.terms import Operator, Place, Term, place_of
 
 
@@ -14,18 +15,21 @@ from plancha.fem.terms import Operator, Place, Term, place_of
 class Body:
     """Where a body's functions are: its plan pattern, and its unknowns (plan nodes, thickness nodes).
 
-    ``grain`` is how many times better it conducts one way in the plan than across it; that way may lie askew to x and y.
+    ``stretch`` is how far its triangles are stretched at most, in terms of what they conduct (slabs.stretch); infinite where it has a
+    grain, whatever its triangles.
     """
 
     pattern: PlanPattern
     unknowns: np.ndarray
-    grain: float
-    is_askew: bool
+    stretch: float
 
 
 def bodies_of(slabs: Sequence[Slab]) -> list[Body]:
     """Where the functions of bodies are."""
-    return [Body(slab.pattern, slab.unknowns, slab.conduction.grain, slab.conduction.is_askew) for slab in slabs]
+    return [
+        Body(slab.pattern, slab.unknowns, math.inf if slab.conduction.has_grain else stretch(slab.along))
+        for slab in slabs
+    ]
 
 
 @dataclass(frozen=True)
@@ -82,8 +86,10 @@ def _add_diagonals(matrix: np.ndarray, term: Term, place: np.ndarray, row: np.nd
     """Add what a term has at each plan node by itself to the columns' matrices (length, length, nodes)."""
     rows = row[term.pattern.nodes]
     here = place_of(np.flatnonzero(rows >= 0))
-    rows = place_of(rows[here])
+    rows = rows[here]
     places = [_one_of(place[level[here]]) for level in term.unknowns.T]
+    if all(isinstance(each, int) for each in places):  # beside places of each node's own, a slice would mean every pair
+        rows = place_of(rows)
     diagonals = [plan.diagonal[here] for plan in term.plans]
     for i, one in enumerate(places):
         for j, other in enumerate(places):

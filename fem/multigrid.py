@@ -6,6 +6,7 @@ only matrix of all unknowns is the coarsest's. What a cycle makes need not be ex
 What is left, and so where the iteration ends, is found in double precision.
 """
 
+import math
 import os
 from collections.abc import Sequence
 from concurrent.futures import ThreadPoolExecutor
@@ -17,6 +18,7 @@ import scipy.sparse as sp
 from plancha.fem.cholesky import Cholesky
 from plancha.fem.coarsening import Coarsening
 from plancha.fem.columns import Body, Columns, columns_of
+from plancha.fem.grain import Plane, planes_of
 from plancha.fem.plan import PlanSpace
 from plancha.fem.terms import Operator, Part, Place, Term, in_single, place_of
 from plancha.geometry.faults import Failure
@@ -24,10 +26,10 @@ from plancha.geometry.faults import Failure
 TIGHT = 1e-12  # of the right side's norm: what may be left
 STEPS = 200
 AT_ONCE = 4  # right sides at most: each needs memory of its own
-RELAXATIONS = 4  # before the coarser level and after it
-WITH_GRAIN = 12  # the same where a body conducts GRAIN times better one way in the plan than across it
-ASKEW = 48  # the same where that way lies askew in the plan
-GRAIN = 10.0
+LEAST, MOST = (
+    2,
+    32,
+)  # relaxations before the coarser level and after it; between them, as far as triangles are stretched
 POWERS = 30  # steps that find the largest eigenvalue
 FEW = 20_000  # unknowns of a level for which it is sought anew
 SAFE = 1.2  # times what they find: a finer mesh's is up to a tenth larger, and POWERS steps come within a twentieth
@@ -52,12 +54,13 @@ class Level:
     """One mesh's operator, how it is relaxed, and how it is joined to the coarser one.
 
     The operator is there in double precision, ``exact``, and in single, ``quick``; ``largest`` is the largest eigenvalue that its
-    ``columns`` leave of it. ``share`` (size,) of an unknown counts for each body that has it; none where it is held.
+    ``columns`` and ``planes`` leave of it. ``share`` (size,) of an unknown counts for each body that has it; none where it is held.
     """
 
     exact: tuple[Part, ...]
     quick: tuple[Part, ...]
     columns: tuple[Columns, ...]
+    planes: tuple[Plane, ...]
     largest: float
     relaxations: int
     transfers: tuple[Transfer, ...]
@@ -72,10 +75,12 @@ class Level:
         return found
 
     def eased(self, left: np.ndarray) -> np.ndarray:
-        """All columns' inverses times what is left (size,)."""
+        """All columns' and planes' inverses times what is left (size,)."""
         found = np.empty_like(left)
         for columns in self.columns:
             columns.ease(left, found)
+        for plane in self.planes:
+            plane.ease(left, found)
         return found
 
     def relaxed(self, right_side: np.ndarray, start: np.ndarray | None = None) -> np.ndarray:
@@ -219,15 +224,15 @@ def _levels(
 ) -> tuple[list[Level], Operator, np.ndarray]:
     """All levels but the coarsest, the coarsest's operator, and which of its unknowns are free."""
     levels = []
-    relaxations = max(map(_relaxations, bodies))
+    relaxations = _relaxations(bodies)
     while space.coarser is not None:
-        columns = columns_of(operator, bodies, is_free)
+        columns, planes = columns_of(operator, bodies, is_free), planes_of(operator, bodies, is_free)
         count = np.zeros(operator.size, np.float32)
         for body in bodies:
             count[body.unknowns] += 1
         coarse, transfers, bodies, kept = _coarsened(operator, bodies, space)
         exact, quick, share = operator.parts, in_single(operator.parts), is_free / count
-        levels.append(Level(exact, quick, columns, np.nan, relaxations, transfers, share, coarse.size))
+        levels.append(Level(exact, quick, columns, planes, np.nan, relaxations, transfers, share, coarse.size))
         operator, is_free, space = coarse, is_free[kept], space.coarser
     largest, known = 0.0, []
     for level in reversed(levels):
@@ -238,15 +243,14 @@ def _levels(
     return known[::-1], operator, is_free
 
 
-def _relaxations(body: Body) -> int:
-    """How often a body's unknowns are relaxed before the coarser level and after it."""
-    if body.grain <= GRAIN:
-        return RELAXATIONS
-    return ASKEW if body.is_askew else WITH_GRAIN
+def _relaxations(bodies: Sequence[Body]) -> int:
+    """How often unknowns are relaxed before the coarser level and after it: Chebyshev's iteration reaches as many neighbours."""
+    stretch = max((body.stretch for body in bodies if math.isfinite(body.stretch)), default=0.0)
+    return round(min(max(stretch, LEAST), MOST))
 
 
 def _largest(level: Level) -> float:
-    """Largest eigenvalue that the columns' inverses leave of the operator, by the power method."""
+    """Largest eigenvalue that the columns' and planes' inverses leave of the operator, by the power method."""
     state: np.ndarray = np.random.default_rng(1).standard_normal(len(level.share), np.float32)
     for _ in range(POWERS):
         turned = level.eased(level.times(state))

@@ -14,7 +14,7 @@ from plancha.fem.terms import Term
 from plancha.fem.thickness import Through
 from plancha.geometry.bodies import Body
 
-ALONG = 1e-6  # sine of twice the angle up to which a grain lies along x or y
+GRAIN = 10.0  # times better one way in the plan than across it: what fins and heat pipes do, and few materials
 
 
 @dataclass(frozen=True)
@@ -37,17 +37,12 @@ class Conduction:
         return bool(self.exponent.any())
 
     @property
-    def grain(self) -> float:
-        """How many times better it conducts one way in the plan than across it, at most; infinite where it conducts one way alone."""
-        k_x, k_y, _ = self.conductivity
+    def has_grain(self) -> bool:
+        """Whether it conducts far better one way in the plan than across it and, unless it does that way alone, than through its
+        thickness."""
+        k_x, k_y, k_z = self.conductivity
         least, most = np.minimum(k_x, k_y), np.maximum(k_x, k_y)
-        return float(np.divide(most, least, out=np.full_like(most, np.inf), where=least > 0).max())
-
-    @property
-    def is_askew(self) -> bool:
-        """Whether a grain lies along neither x nor y."""
-        k_x, k_y, _ = self.conductivity
-        return bool((np.abs(np.sin(2 * self.turned[k_x != k_y])) > ALONG).any())
+        return bool(((most > GRAIN * least) & ((k_z <= least) | (least == 0))).any())
 
     def factor(self, temperature: np.ndarray) -> np.ndarray:
         """k over k_ref at temperatures (elements, ...) [K]."""
@@ -148,6 +143,16 @@ def plan_matrices(
     along, across = plan_weights(space, pattern.elements, conduction)
     scale = np.broadcast_to(factor, len(pattern.elements))[:, None]
     return PlanMatrix(pattern, scale * along, slopes), PlanMatrix(pattern, scale * across, products)
+
+
+def stretch(along: PlanMatrix) -> float:
+    """How many times longer a body's triangle would be one way than across it, at most, were all drawn so that they conduct alike
+    both ways."""
+    bb, cc, bc = along.weights.T
+    # Eigenvalues of the slopes' weights in terms of an equal-sided triangle's, which are 1, 1 and -1/2.
+    mean, product = (bb + cc + bc) * (2 / 3), (bb * cc - bc * bc) * (4 / 3)
+    most = mean + np.sqrt(np.maximum(mean * mean - product, 0.0))
+    return float(np.max(most / np.sqrt(product)))
 
 
 def plan_weights(space: PlanSpace, elements: np.ndarray, conduction: Conduction) -> tuple[np.ndarray, np.ndarray]:
