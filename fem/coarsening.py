@@ -60,15 +60,21 @@ class Coarsening:
     @cached_property
     def prolongation(self) -> sp.csr_array:
         """Values (nodes, coarser nodes) of the coarser functions at all nodes, in single precision, which has them exactly."""
-        every, descent = self.space.element_nodes, self.space.descent
-        element = self.space.met // every.shape[1]
-        kind = self.space.met - every.shape[1] * (element - descent.part[element])
-        rows = self._part_values.reshape(-1, every.shape[1]).astype(np.float32)
-        is_some = rows != 0
+        descent, each = self.space.descent, self.space.element_nodes.shape[1]
+        element = self.space.met // each
+        kind = self.space.met - each * (element - descent.part[element])
+        rows = self._part_values.reshape(-1, each)
+        of_kind, function = (numbers.astype(np.int32) for numbers in np.nonzero(rows))
+        count = np.bincount(of_kind, minlength=len(rows)).astype(np.int32)
         starts = np.zeros(len(kind) + 1, np.int32)
-        np.cumsum(is_some.sum(axis=1)[kind], out=starts[1:])
-        columns = self.coarser.element_nodes[descent.parents[element]][is_some[kind]]
-        return sp.csr_array((rows[kind][is_some[kind]], columns, starts), shape=(len(kind), len(self.coarser.nodes)))
+        np.cumsum(count[kind], out=starts[1:])
+        # Each node takes the values of its kind, one after another; their functions are its parent triangle's.
+        taken = np.arange(starts[-1], dtype=np.int32)
+        taken -= np.repeat(starts[:-1] - (np.cumsum(count, dtype=np.int32) - count)[kind], count[kind])
+        place = np.repeat(each * descent.parents[element], count[kind])
+        place += function[taken]
+        values, columns = rows[of_kind, function].astype(np.float32)[taken], self.coarser.element_nodes.ravel()[place]
+        return sp.csr_array((values, columns, starts), shape=(len(kind), len(self.coarser.nodes)))
 
     @cached_property
     def nodes(self) -> np.ndarray:

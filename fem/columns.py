@@ -60,9 +60,9 @@ def columns_of(operator: Operator, bodies: Sequence[Body], is_free: np.ndarray) 
         row[nodes] = np.arange(len(nodes), dtype=np.int32)
         matrix, unknowns = np.zeros((length, length, len(nodes))), np.empty((length, len(nodes)), np.int32)
         for body in bodies:
-            rows = row[body.pattern.nodes]
-            own = body.unknowns[rows >= 0]
-            unknowns[place[own].T, rows[rows >= 0]] = own.T
+            here, rows = _found(row[body.pattern.nodes])
+            for level in body.unknowns.T:
+                unknowns[_at((place[level[here]],), rows)] = level[here]
         for term in operator.joined:
             _add_diagonals(matrix, term, place, row)
         found.append(Columns(tuple(map(place_of, unknowns)), _inverted(matrix, is_free[unknowns]).astype(np.float32)))
@@ -84,23 +84,27 @@ def _in_columns(size: int, bodies: Sequence[Body]) -> tuple[np.ndarray, np.ndarr
 
 def _add_diagonals(matrix: np.ndarray, term: Term, place: np.ndarray, row: np.ndarray) -> None:
     """Add what a term has at each plan node by itself to the columns' matrices (length, length, nodes)."""
-    rows = row[term.pattern.nodes]
-    here = place_of(np.flatnonzero(rows >= 0))
-    rows = rows[here]
-    places = [_one_of(place[level[here]]) for level in term.unknowns.T]
-    if all(isinstance(each, int) for each in places):  # beside places of each node's own, a slice would mean every pair
-        rows = place_of(rows)
+    here, rows = _found(row[term.pattern.nodes])
+    places = [place[level[here]] for level in term.unknowns.T]
     diagonals = [plan.diagonal[here] for plan in term.plans]
     for i, one in enumerate(places):
         for j, other in enumerate(places):
-            matrix[one, other, rows] += sum(
+            matrix[_at((one, other), rows)] += sum(
                 through[i, j] * diagonal for through, diagonal in zip(term.throughs, diagonals)
             )
 
 
-def _one_of(numbers: np.ndarray) -> np.ndarray | int:
-    """Numbers; the one where they are all the same."""
-    return int(numbers[0]) if len(numbers) and (numbers == numbers[0]).all() else numbers
+def _found(rows: np.ndarray) -> tuple[Place, np.ndarray]:
+    """Which of some nodes' rows are there, and these."""
+    here = place_of(np.flatnonzero(rows >= 0))
+    return here, rows[here]
+
+
+def _at(places: Sequence[np.ndarray], rows: np.ndarray) -> tuple[int | Place, ...]:
+    """Places of each row, to take one entry of each; quicker where all rows have the same."""
+    if len(rows) and all((each == each[0]).all() for each in places):
+        return (*(int(each[0]) for each in places), place_of(rows))
+    return (*places, rows)  # a slice of rows would take all of them at every place
 
 
 def _inverted(matrices: np.ndarray, is_free: np.ndarray) -> np.ndarray:

@@ -73,9 +73,12 @@ def _along(sides: np.ndarray) -> np.ndarray:
 
 
 def plan_pattern(element_nodes: np.ndarray, elements: np.ndarray) -> PlanPattern:
-    """The pattern of the plan matrices over the given elements (numbers, rising)."""
-    is_whole = len(elements) == len(element_nodes)
-    nodes, local = numbered(element_nodes if is_whole else element_nodes[elements], int(element_nodes.max()) + 1)
+    """The pattern of the plan matrices over the given elements (numbers, rising); each node is some element's."""
+    count = int(element_nodes.max()) + 1
+    if len(elements) == len(element_nodes):
+        nodes, local = np.arange(count, dtype=np.int32), element_nodes
+    else:
+        nodes, local = numbered(element_nodes[elements], count)
     is_middle = np.zeros(len(nodes), bool)
     is_middle[local[:, 3:]] = True
     middles, number = np.flatnonzero(is_middle).astype(np.int32), np.cumsum(is_middle, dtype=np.int32) - 1
@@ -119,8 +122,6 @@ def numbered(nodes: np.ndarray, count: int) -> tuple[np.ndarray, np.ndarray]:
     """The different numbers below ``count`` in an array, rising, and for each of its entries (same shape) the place among them."""
     is_used = np.zeros(count, bool)
     is_used[nodes] = True
-    if is_used.all():
-        return np.arange(count, dtype=np.int32), nodes
     place = np.cumsum(is_used, dtype=np.int32) - 1
     return np.flatnonzero(is_used).astype(np.int32), place[nodes]
 
