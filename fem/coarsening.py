@@ -6,7 +6,7 @@ from functools import cached_property
 import numpy as np
 import scipy.sparse as sp
 
-from plancha.fem.patterns import ITSELF, PAIRS, PlanMatrix, PlanPattern, plan_pattern
+from plancha.fem.patterns import ITSELF, PAIRS, PlanMatrix, PlanPattern
 from plancha.fem.plan import PlanSpace, shape_values
 from plancha.fem.terms import place_of
 
@@ -33,7 +33,7 @@ class Coarsening:
         if id(pattern) not in self.known:
             is_parent = np.zeros(len(self.coarser.areas), bool)
             is_parent[self.space.descent.parents[pattern.elements]] = True
-            coarse = plan_pattern(self.coarser.element_nodes, np.flatnonzero(is_parent))
+            coarse = self.coarser.pattern(np.flatnonzero(is_parent))
             kept = _places(pattern.nodes, len(self.space.nodes))[self.nodes[coarse.nodes]]
             self.known[id(pattern)] = Coarser(pattern, coarse, kept)
         return self.known[id(pattern)]
@@ -50,11 +50,11 @@ class Coarsening:
         """A plan matrix on the coarser functions, triangle by triangle."""
         elements, descent = self.of(matrix.pattern).pattern.elements, self.space.descent
         parents = _places(elements, len(self.coarser.areas))[descent.parents[matrix.pattern.elements]]
-        part = descent.part[matrix.pattern.elements]
-        found = np.zeros((len(elements), len(PAIRS)))
-        for kind, inherited in enumerate(self._inherited):
-            own = np.flatnonzero(part == kind)  # of one kind a triangle has one part at most
-            found[place_of(parents[own])] += matrix.weights[own] @ (matrix.references @ inherited)
+        inherited = matrix.references @ self._inherited  # (kinds, references, 21)
+        kinds, references = inherited.shape[:2]  # of one kind a triangle has one part at most
+        weights = np.zeros((len(elements) * kinds, references))
+        weights[place_of(kinds * parents + descent.part[matrix.pattern.elements])] = matrix.weights
+        found = weights.reshape(len(elements), -1) @ inherited.reshape(-1, len(PAIRS))
         return PlanMatrix(self.of(matrix.pattern).pattern, found, ITSELF)
 
     @cached_property

@@ -86,18 +86,21 @@ class Level:
     def relaxed(self, right_side: np.ndarray, start: np.ndarray | None = None) -> np.ndarray:
         """A few steps of Chebyshev's iteration of the fourth kind from a start, which is changed, or from nothing (Lottes 2022, from
         memory)."""
-        left = right_side.copy() if start is None else right_side - self.times(start)
-        found = np.zeros_like(left) if start is None else start
-        step = np.zeros_like(left)
-        for number in range(1, self.relaxations + 1):
-            if number > 1:
-                left -= self.times(step)
-            eased = self.eased(left)
-            eased *= (8 * number - 4) / (2 * number + 1) / (SAFE * self.largest)
+        left = right_side if start is None else right_side - self.times(start)
+        step = self._scaled(4 / 3, left)
+        found = step.copy() if start is None else np.add(start, step, out=start)
+        for number in range(2, self.relaxations + 1):
+            left = left - self.times(step)
             step *= (2 * number - 3) / (2 * number + 1)
-            step += eased
+            step += self._scaled((8 * number - 4) / (2 * number + 1), left)
             found += step
         return found
+
+    def _scaled(self, factor: float, left: np.ndarray) -> np.ndarray:
+        """What is left (size,), eased, times a factor in terms of the largest eigenvalue."""
+        eased = self.eased(left)
+        eased *= factor / (SAFE * self.largest)
+        return eased
 
     def restricted(self, left: np.ndarray) -> np.ndarray:
         """What is left (size,), on the coarser level."""

@@ -17,7 +17,7 @@ PAIRS = np.array(
 )
 ITSELF = np.eye(len(PAIRS))  # references of integrals that are told entry by entry
 OWN, SHARED = 6, 15  # of them, the nodes' own, and with them those along sides: what neighbouring triangles add to
-AT_ONCE = 100_000  # elements, or entries, that are at hand together
+AT_ONCE = 50_000  # elements, or entries, that are at hand together
 
 
 def packed(integrals: np.ndarray) -> np.ndarray:
@@ -54,7 +54,7 @@ class PlanPattern:
             places = ((own, self.local[some], slice(OWN)), (of_sides, _along(self.sides[some]), slice(OWN, SHARED)))
             for found, place, which in places:
                 added = weights[some] @ references[:, which]
-                found += np.bincount(place.ravel(), added.ravel(), len(found))
+                np.add.at(found, place.ravel(), added.ravel())
             np.matmul(weights[some], references[:, SHARED:], out=of_elements.reshape(inside)[some])
         data = np.empty(len(self.source))
         for first in range(0, len(data), AT_ONCE):
@@ -72,15 +72,13 @@ def _along(sides: np.ndarray) -> np.ndarray:
     return found
 
 
-def plan_pattern(element_nodes: np.ndarray, elements: np.ndarray) -> PlanPattern:
-    """The pattern of the plan matrices over the given elements (numbers, rising); each node is some element's."""
-    count = int(element_nodes.max()) + 1
+def plan_pattern(element_nodes: np.ndarray, is_middle: np.ndarray, elements: np.ndarray) -> PlanPattern:
+    """The pattern of the plan matrices over the given elements (numbers, rising); which nodes (all,) are in the middle of sides."""
     if len(elements) == len(element_nodes):
-        nodes, local = np.arange(count, dtype=np.int32), element_nodes
+        nodes, local = np.arange(len(is_middle), dtype=np.int32), element_nodes
     else:
-        nodes, local = numbered(element_nodes[elements], count)
-    is_middle = np.zeros(len(nodes), bool)
-    is_middle[local[:, 3:]] = True
+        nodes, local = numbered(element_nodes[elements], len(is_middle))
+        is_middle = is_middle[nodes]
     middles, number = np.flatnonzero(is_middle).astype(np.int32), np.cumsum(is_middle, dtype=np.int32) - 1
     ends = np.empty((len(middles), 2), np.int32)  # of each side, the lower number first
     sides = np.empty((len(elements), len(EDGES_OF_TRIANGLE)), np.int32)
@@ -142,8 +140,7 @@ class PlanMatrix:
     @property
     def diagonal(self) -> np.ndarray:
         """Its diagonal (n,), without a matrix."""
-        own = self.weights @ self.references[:, :OWN]
-        return np.bincount(self.pattern.local.ravel(), own.ravel(), len(self.pattern.nodes))
+        return self._added_up(self.weights @ self.references[:, :OWN])
 
     @property
     def row_sums(self) -> np.ndarray:
@@ -152,5 +149,10 @@ class PlanMatrix:
         for pair, (i, j) in enumerate(PAIRS):
             ones[pair, i] += 1.0
             ones[pair, j] += i != j
-        sums = self.weights @ (self.references @ ones)
-        return np.bincount(self.pattern.local.ravel(), sums.ravel(), len(self.pattern.nodes))
+        return self._added_up(self.weights @ (self.references @ ones))
+
+    def _added_up(self, of_elements: np.ndarray) -> np.ndarray:
+        """What the elements' own nodes (elements, 6) have together (n,)."""
+        found = np.zeros(len(self.pattern.nodes))
+        np.add.at(found, self.pattern.local.ravel(), of_elements.ravel())
+        return found

@@ -11,6 +11,7 @@ from plancha.fem.patterns import EDGES_OF_TRIANGLE, PlanPattern, packed, plan_pa
 from plancha.geometry.mesh import Descent, PlanMesh, inside
 
 EDGE_MASS = np.array([[4.0, -1.0, 2.0], [-1.0, 4.0, 2.0], [2.0, 2.0, 16.0]]) / 30  # quadratic, per length
+CORNERS = 3
 ROUNDED = 1e-3  # of a triangle: how far beside the mesh a point of its rim may lie, whose corners are rounded
 
 
@@ -35,7 +36,8 @@ class PlanSpace:
         elements = elements.astype(np.int32, copy=False)
         key = elements.tobytes()
         if key not in self.patterns:
-            self.patterns[key] = plan_pattern(self.element_nodes, elements)
+            is_middle = self.met % self.element_nodes.shape[1] >= CORNERS
+            self.patterns[key] = plan_pattern(self.element_nodes, is_middle, elements)
         return self.patterns[key]
 
     def within(self, shape: shapely.Polygon) -> np.ndarray:
