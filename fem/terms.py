@@ -76,24 +76,40 @@ def place_of(unknowns: np.ndarray) -> Place:
 
 
 def joined(terms: Iterable[Term]) -> tuple[Term, ...]:
-    """The same terms; those of one unknown per node that act on the same unknowns over the same elements become one."""
+    """The same terms; those that act on the same unknowns over the same elements become one."""
     alike: dict[tuple, list[Term]] = {}
-    for number, term in enumerate(terms):
-        is_thin = term.unknowns.shape[1] == 1
-        key = (id(term.pattern), term.unknowns.tobytes()) if is_thin else (number,)
-        alike.setdefault(key, []).append(term)
-    return tuple(same[0] if same[0].unknowns.shape[1] > 1 else _sum(same) for same in alike.values())
+    for term in terms:
+        alike.setdefault((id(term.pattern), term.unknowns.tobytes()), []).append(term)
+    return tuple(map(_sum, alike.values()))
 
 
 def _sum(terms: Sequence[Term]) -> Term:
-    """Terms of one unknown per node as one."""
-    shares = [(plan, float(through[0, 0])) for term in terms for plan, through in zip(term.plans, term.throughs)]
-    some = [(plan, share) for plan, share in shares if share != 0] or shares[:1]
-    if len(some) == 1:
-        return Term(terms[0].unknowns, (some[0][0],), np.full((1, 1, 1), some[0][1]))
-    weights = np.hstack([plan.weights for plan, _ in some])
-    plan = PlanMatrix(terms[0].pattern, weights, np.vstack([share * plan.references for plan, share in some]))
-    return Term(terms[0].unknowns, (plan,), np.ones((1, 1, 1)))
+    """Terms on the same unknowns over the same elements as one: plan matrices whose thickness matrices are multiples are added up."""
+    units: list[np.ndarray] = []
+    shares: list[list[tuple[PlanMatrix, float]]] = []
+    for plan, through in ((plan, through) for term in terms for plan, through in zip(term.plans, term.throughs)):
+        largest = float(through.flat[np.abs(through).argmax()])
+        if largest == 0:
+            continue
+        unit = through / largest
+        number = next((n for n, known in enumerate(units) if np.abs(unit - known).max() <= NOTHING), len(units))
+        if number == len(units):
+            units.append(unit)
+            shares.append([])
+        shares[number].append((plan, largest))
+    if not units:
+        return terms[0]
+    plans, scales = zip(*map(_added, shares))
+    return Term(terms[0].unknowns, plans, np.array([scale * unit for scale, unit in zip(scales, units)]))
+
+
+def _added(shares: Sequence[tuple[PlanMatrix, float]]) -> tuple[PlanMatrix, float]:
+    """The sum of some plan matrices' multiples as a multiple of one."""
+    if len(shares) == 1:
+        return shares[0]
+    weights = np.hstack([plan.weights for plan, _ in shares])
+    references = np.vstack([share * plan.references for plan, share in shares])
+    return PlanMatrix(shares[0][0].pattern, weights, references), 1.0
 
 
 def parts_of(terms: Iterable[Term]) -> tuple[Part, ...]:
