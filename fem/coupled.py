@@ -1,27 +1,30 @@
-"""Solve solids and coolants together: one Cholesky factor of the solids, and GMRES on the coolants' few temperatures.
+"""Solve solids and coolants together, by flexible GMRES.
 
     [ A  -P ] [solid  ]   [b]
-    [-g   F ] [coolant] = [c]      F marches down the flow (triangular);   eliminated:  (F - g A^-1 P) coolant = c + g A^-1 b
+    [-g   F ] [coolant] = [c]      F marches down the flow (triangular)
 
-The matrix is not symmetric: ``solve_transposed`` serves adjoints.
+Where A has a factor, the solids are eliminated, (F - g A^-1 P) coolant = c + g A^-1 b, and GMRES looks for the coolants' few
+temperatures. Where A is iterated for, GMRES looks for all, led by the coarsest mesh, which takes solids and coolants together, and by
+a cycle of the solids. The matrix is not symmetric: ``solve_transposed`` serves adjoints.
 """
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
 import scipy.sparse as sp
 
 from plancha.fem.cholesky import Cholesky
-from plancha.fem.multigrid import Multigrid
+from plancha.fem.multigrid import Multigrid, processors
 from plancha.geometry.faults import Failure
 
-TIGHT = 1e-11  # residual of the coolant's balances over their right side
-WITHIN = 0.1  # times what is left of the coolant's balances may be left of the solids', where these are iterated for
+TIGHT = 1e-11  # residual of the balances over their right side
 STEPS = 60  # of one GMRES run
 RUNS = 4
-AT_ONCE = 4  # columns that are solved for together: the answers of all steps are kept
+AT_ONCE = 4  # columns that are solved for together
+LED = 1e-3  # what the coarsest mesh leaves of its own balances
 ROUNDING = 1e-15  # of a step: one that turns no further has found all
 
 Step = Callable[[np.ndarray], np.ndarray]
@@ -32,84 +35,137 @@ class CoolantFailed(Failure):
 
 
 @dataclass(frozen=True)
-class Coupled:
-    """Factor of solids and coolants together: A by Cholesky, P (solids, cells), g (cells, solids), F (cells, cells) triangular."""
+class Coupling:
+    """What joins solids and coolants: P (solids, cells), g (cells, solids) and F (cells, cells).
 
-    solids: Cholesky | Multigrid
-    coupling: sp.csr_array
-    exchange: sp.csr_array
+    ``marching`` is F, triangular, or, where ``way`` is "T", F transposed.
+    """
+
+    into_solids: sp.csr_array
+    into_cells: sp.csr_array
     marching: sp.csc_array
+    way: str = "N"
 
     @cached_property
-    def _march(self):
+    def _factor(self):
         from scipy.sparse.linalg import splu
 
         return splu(self.marching, permc_spec="NATURAL", diag_pivot_thresh=0.0)
 
+    def march(self, heat: np.ndarray) -> np.ndarray:
+        """F^-1 times the cells' heat (cells, ...)."""
+        return self._factor.solve(heat, self.way)
+
+    def balance(self, coolant: np.ndarray) -> np.ndarray:
+        """F times the coolants' temperatures (cells, ...)."""
+        return (self.marching if self.way == "N" else self.marching.T) @ coolant
+
+    @cached_property
+    def transposed(self) -> "Coupling":
+        """That of the transposed whole."""
+        return Coupling(self.into_cells.T.tocsr(), self.into_solids.T.tocsr(), self.marching, "T")
+
+
+@dataclass(frozen=True)
+class Coupled:
+    """What solves for solids and coolants together."""
+
+    solids: Cholesky | Multigrid
+    coupling: Coupling
+
+    @cached_property
+    def _coarsest(self) -> "Coupled":
+        """The same on the coarsest mesh."""
+        assert isinstance(self.solids, Multigrid)
+        onto, own = self.solids.onto_coarsest, self.coupling
+        return Coupled(
+            self.solids.coarsest, replace(own, into_solids=onto.T @ own.into_solids, into_cells=own.into_cells @ onto)
+        )
+
+    @cached_property
+    def _transposed(self) -> "Coupled":
+        """The transposed whole."""
+        return replace(self, coupling=self.coupling.transposed)
+
     def solve(self, right_side: np.ndarray, tight: float = TIGHT) -> np.ndarray:
         """Solution of the whole for (n,) or (n, columns), same shape; ``tight`` is what may be left of the balances."""
-        return self._solved(right_side, self.coupling, self.exchange, lambda x: self._march.solve(x), tight)
+        columns = right_side.reshape(len(right_side), -1)
+        if isinstance(self.solids, Multigrid):
+            with ThreadPoolExecutor(min(AT_ONCE, processors())) as pool:
+                found = list(pool.map(lambda each: self._together(each, tight), columns.T))
+            return np.array(found).T.reshape(right_side.shape)
+        some = range(0, columns.shape[1], AT_ONCE)
+        found = [self._eliminated(columns[:, first : first + AT_ONCE], tight) for first in some]
+        return np.hstack(found).reshape(right_side.shape)
 
     def solve_transposed(self, right_side: np.ndarray, tight: float = TIGHT) -> np.ndarray:
         """Solution of the transposed whole, same shapes."""
-        coupling, exchange = self.exchange.T.tocsr(), self.coupling.T.tocsr()
-        return self._solved(right_side, coupling, exchange, lambda x: self._march.solve(x, "T"), tight)
+        return self._transposed.solve(right_side, tight)
 
-    def _solved(
-        self, right_side: np.ndarray, coupling: sp.csr_array, exchange: sp.csr_array, march: Step, tight: float
-    ) -> np.ndarray:
-        count = coupling.shape[0]
-        columns = right_side.reshape(len(right_side), -1)
-        found = np.empty_like(columns)
-        for first in range(0, columns.shape[1], AT_ONCE):
-            some = columns[:, first : first + AT_ONCE]
-            solid = self.solids.solve(some[:count], WITHIN * tight)
-            wanted = some[count:] + exchange @ solid
+    def _eliminated(self, right_side: np.ndarray, tight: float) -> np.ndarray:
+        """Solution for some columns (n, columns), the solids' temperatures eliminated."""
+        own, count = self.coupling, self.coupling.into_solids.shape[0]
 
-            def answer(y: np.ndarray) -> np.ndarray:
-                """What the solids (solids, columns) answer to the coolant that balances y: A^-1 P F^-1 y."""
-                return self.solids.solve(coupling @ march(y), WITHIN * tight)
+        def answer(y: np.ndarray) -> np.ndarray:
+            """What the solids (solids, columns) answer to the coolants that balance y."""
+            return self.solids.solve(own.into_solids @ own.march(y))
 
-            y, answered = settled(answer, exchange, wanted, tight)
-            found[:, first : first + AT_ONCE] = np.concatenate([solid + answered, march(y)])
-        return found.reshape(right_side.shape)
+        solid = self.solids.solve(right_side[:count])
+        wanted = right_side[count:] + own.into_cells @ solid
+        y = settled(lambda y: y - own.into_cells @ answer(y), wanted, tight)
+        return np.concatenate([solid + answer(y), own.march(y)])
+
+    def _together(self, right_side: np.ndarray, tight: float) -> np.ndarray:
+        """Solution for one right side (n,)."""
+        solids, own, count = self.solids, self.coupling, self.coupling.into_solids.shape[0]
+        assert isinstance(solids, Multigrid)
+
+        def times(state: np.ndarray) -> np.ndarray:
+            solid, coolant = state[:count], state[count:]
+            of_solids = solids.times(solid) - own.into_solids @ coolant
+            return np.concatenate([of_solids, own.balance(coolant) - own.into_cells @ solid])
+
+        def lead(left: np.ndarray) -> np.ndarray:
+            """Nearly the solution: the coarsest mesh's, the solids bettered by a cycle, the coolants by what these give them."""
+            onto = solids.onto_coarsest
+            coarse = self._coarsest.solve(np.concatenate([onto.T @ left[:count], left[count:]]), LED)
+            solid, coolant = onto @ coarse[: onto.shape[1]], coarse[onto.shape[1] :]
+            solid += solids.cycle(left[:count] - solids.times(solid) + own.into_solids @ coolant)
+            return np.concatenate([solid, own.march(left[count:] + own.into_cells @ solid)])
+
+        return settled(times, right_side, tight, lead)
 
 
-def settled(
-    answer: Step, exchange: sp.csr_array, wanted: np.ndarray, tight: float = TIGHT
-) -> tuple[np.ndarray, np.ndarray]:
-    """The y (cells, columns) with y - g answer(y) = wanted, and its answer (solids, columns), which the steps add up.
+def settled(times: Step, wanted: np.ndarray, tight: float, lead: Step = lambda left: left) -> np.ndarray:
+    """The x with times(x) = wanted, any shape taken as one vector; ``lead`` nearly finds it.
 
-    GMRES (Saad and Schultz 1986, from memory) on all columns as one vector: of each step the answer is kept, so that
-    none is asked for twice.
+    Flexible GMRES (Saad 1993, from memory).
 
     Raises
     ------
     CoolantFailed
         If far more than ``tight`` of what is wanted is left.
     """
-    y, answered = np.zeros_like(wanted), np.zeros((exchange.shape[1], wanted.shape[1]))
-    size = float(np.linalg.norm(wanted))
+    found, left, size = np.zeros_like(wanted), wanted, float(np.linalg.norm(wanted))
     for _ in range(RUNS):
-        left = wanted - y + exchange @ answered
         if np.linalg.norm(left) <= tight * size:
-            return y, answered
-        step, more = _run(answer, exchange, left, tight * size)
-        y, answered = y + step, answered + more
-    left = float(np.linalg.norm(wanted - y + exchange @ answered)) / size
-    if left > 1e2 * tight:
-        raise CoolantFailed(f"the coolant's temperatures did not settle: {left:.2g} of their balance is left")
-    return y, answered
+            return found
+        found += _run(times, left, lead, tight * size)
+        left = wanted - times(found)
+    share = float(np.linalg.norm(left)) / size
+    if share > 1e2 * tight:
+        raise CoolantFailed(f"the coolant's temperatures did not settle: {share:.2g} of their balance is left")
+    return found
 
 
-def _run(answer: Step, exchange: sp.csr_array, wanted: np.ndarray, enough: float) -> tuple[np.ndarray, np.ndarray]:
+def _run(times: Step, wanted: np.ndarray, lead: Step, enough: float) -> np.ndarray:
     """As ``settled``, from nothing and at most STEPS steps, until so little is left."""
     size = float(np.linalg.norm(wanted))
-    basis, answers = [wanted / size], []
+    basis, led = [wanted / size], []
     projected = np.zeros((STEPS + 1, STEPS))
     for step in range(STEPS):
-        answers.append(answer(basis[step]))
-        following = basis[step] - exchange @ answers[step]
+        led.append(lead(basis[step]))
+        following = times(led[step])
         for _ in range(2):  # once more for what rounding leaves
             for number, each in enumerate(basis):
                 along = float(np.vdot(each, following))
@@ -122,4 +178,4 @@ def _run(answer: Step, exchange: sp.csr_array, wanted: np.ndarray, enough: float
         if left <= enough or projected[step + 1, step] <= ROUNDING:
             break
         basis.append(following / projected[step + 1, step])
-    return sum(w * each for w, each in zip(weights, basis)), sum(w * each for w, each in zip(weights, answers))
+    return sum((w * each for w, each in zip(weights, led)), np.zeros_like(wanted))

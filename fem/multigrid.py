@@ -11,6 +11,7 @@ import os
 from collections.abc import Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
+from functools import cached_property
 
 import numpy as np
 import scipy.sparse as sp
@@ -119,6 +120,19 @@ class Level:
                 found[fine] = each.values @ coarse[place]
         return found
 
+    @property
+    def prolongation(self) -> sp.csr_array:
+        """The same as a matrix (size, coarse size)."""
+        numbers, coarse_numbers = np.arange(len(self.share)), np.arange(self.coarse_size)
+        entries = []
+        for each in self.transfers:
+            values = each.values.tocoo()
+            for fine, coarse in zip(each.fine, each.coarse):
+                rows = numbers[fine][values.row]
+                entries.append((self.share[rows] * values.data, rows, coarse_numbers[coarse][values.col]))
+        values, rows, columns = (np.concatenate(parts) for parts in zip(*entries))
+        return sp.csr_array((values.astype(float), (rows, columns)), shape=(len(numbers), self.coarse_size))
+
 
 def processors() -> int:
     """How many processors this process may run on."""
@@ -136,7 +150,23 @@ class Multigrid:
         self.levels, coarsest, is_free = _levels(operator, bodies, space, is_free)
         self._coarsest_free = np.flatnonzero(is_free)
         matrix = coarsest.csr
-        self._coarsest = Cholesky(matrix[self._coarsest_free][:, self._coarsest_free])
+        self.coarsest = Cholesky(matrix[self._coarsest_free][:, self._coarsest_free])
+
+    @cached_property
+    def onto_coarsest(self) -> sp.csr_array:
+        """The functions of the coarsest level's free unknowns on the free unknowns, (n, coarsest n)."""
+        found = self.levels[-1].prolongation[:, self._coarsest_free]
+        for level in self.levels[-2::-1]:
+            found = level.prolongation @ found
+        return found[self._free]
+
+    def times(self, x: np.ndarray) -> np.ndarray:
+        """The operator's product with x (n,) on the free unknowns."""
+        return self.levels[0].times(self._whole(x))[self._free]
+
+    def cycle(self, left: np.ndarray) -> np.ndarray:
+        """What one cycle makes of what is left (n,) on the free unknowns."""
+        return self._cycle(0, self._whole(left).astype(np.float32))[self._free].astype(float)
 
     def solve(self, right_side: np.ndarray, tight: float = TIGHT) -> np.ndarray:
         """Solution on the free unknowns, same shape; ``tight`` is what may be left of the right side's norm.
@@ -168,10 +198,14 @@ class Multigrid:
 
     def _solved(self, right_side: np.ndarray, tight: float) -> tuple[np.ndarray, int]:
         """Solution on the free unknowns (n,), and the steps it took."""
-        whole = np.zeros(len(self.levels[0].share))
-        whole[self._free] = right_side
-        solution, steps = self._settled(whole, tight)
+        solution, steps = self._settled(self._whole(right_side), tight)
         return solution[self._free], steps
+
+    def _whole(self, x: np.ndarray) -> np.ndarray:
+        """What free unknowns have (n,), on all, nothing on those that are held; a copy."""
+        found = np.zeros(len(self.levels[0].share))
+        found[self._free] = x
+        return found
 
     def _settled(self, right_side: np.ndarray, tight: float) -> tuple[np.ndarray, int]:
         """Conjugate gradients (Hestenes and Stiefel 1952, from memory), and their steps; the right side becomes what is left."""
@@ -213,7 +247,7 @@ class Multigrid:
         """What one symmetric V-cycle makes of what is left, in single precision."""
         if number == len(self.levels):
             found = np.zeros_like(left)
-            found[self._coarsest_free] = self._coarsest.solve(left[self._coarsest_free].astype(float))
+            found[self._coarsest_free] = self.coarsest.solve(left[self._coarsest_free].astype(float))
             return found
         level = self.levels[number]
         found = level.relaxed(left)
