@@ -90,13 +90,16 @@ class Coupled:
     def solve(self, right_side: np.ndarray, tight: float = TIGHT) -> np.ndarray:
         """Solution of the whole for (n,) or (n, columns), same shape; ``tight`` is what may be left of the balances."""
         columns = right_side.reshape(len(right_side), -1)
+        found = np.empty_like(columns)
         if isinstance(self.solids, Multigrid):
             with ThreadPoolExecutor(min(AT_ONCE, processors())) as pool:
-                found = list(pool.map(lambda each: self._together(each, tight), columns.T))
-            return np.array(found).T.reshape(right_side.shape)
-        some = range(0, columns.shape[1], AT_ONCE)
-        found = [self._eliminated(columns[:, first : first + AT_ONCE], tight) for first in some]
-        return np.hstack(found).reshape(right_side.shape)
+                for number, each in enumerate(pool.map(lambda column: self._together(column, tight), columns.T)):
+                    found[:, number] = each
+        else:
+            for first in range(0, columns.shape[1], AT_ONCE):
+                some = slice(first, first + AT_ONCE)
+                found[:, some] = self._eliminated(columns[:, some], tight)
+        return found.reshape(right_side.shape)
 
     def solve_transposed(self, right_side: np.ndarray, tight: float = TIGHT) -> np.ndarray:
         """Solution of the transposed whole, same shapes."""

@@ -189,3 +189,4 @@ def test_the_split_solve_agrees_with_a_general_sparse_solver_forwards_and_transp
     assert factor.solve_transposed(weights) == pytest.approx(spsolve(matrix.T.tocsc(), weights), rel=1e-8, abs=1e-10)
     several = np.column_stack([right, weights, np.zeros_like(right)])
     assert factor.solve(several)[:, 0] == pytest.approx(factor.solve(right), rel=1e-9)
+    assert factor.solve(several[:, :0]).shape == (len(right), 0)

@@ -66,14 +66,39 @@ def test_matrices_that_are_multiples_of_one_another_are_kept_once_and_make_the_s
     twice = PlanMatrix(matrix.pattern, 2 * matrix.weights, matrix.references)
     count = len(matrix.pattern.nodes)
     unknowns = np.arange(2 * count).reshape(2, count).T
-    through = np.array([[2.0, 1.0], [1.0, 2.0]]), np.array([[1.0, -1.0], [-1.0, 1.0]])
-    operator = Operator(2 * count, (Term(unknowns, (matrix, twice, other), np.stack([*through, through[0]])),))
+    through = [[2.0, 1.0], [1.0, 2.0]], [[1.0, -1.0], [-1.0, 1.0]], [[1.0, 0.0], [0.0, 3.0]]
+    operator = Operator(2 * count, (Term(unknowns, (matrix, twice, other), np.array(through)),))
     (part,) = operator.parts
     assert len({id(each) for each in part.matrices}) == 2 and len(part.matrices) == 5
-    x = np.random.default_rng(2).standard_normal(operator.size)
-    found = np.zeros_like(x)
-    part.apply(x, found)
-    assert found == pytest.approx(operator.csr @ x, abs=1e-12 * abs(operator.csr).max())
+    assert made_by(part, operator.size) == pytest.approx(whole_makes(operator), abs=1e-12 * abs(operator.csr).max())
+
+
+def test_matrices_through_which_the_same_goes_are_added_up(space):
+    elements = np.arange(len(space.areas))
+    one, other, third = (some_matrix(space, elements, seed=seed)[0] for seed in range(3))
+    unknowns = np.arange(2 * len(one.pattern.nodes)).reshape(2, -1).T
+    mass, stiffness = np.array([[2.0, 1.0], [1.0, 2.0]]), np.array([[1.0, -1.0], [-1.0, 1.0]])
+    operator = Operator(
+        unknowns.size,
+        (Term(unknowns, (one, other), np.stack([mass, stiffness])), Term(unknowns, (third,), -3 * mass[None])),
+    )
+    (part,) = operator.parts
+    assert len(part.matrices) == 3  # of ranks two and one
+    assert made_by(part, operator.size) == pytest.approx(whole_makes(operator), abs=1e-12 * abs(operator.csr).max())
+
+
+def made_by(part, size):
+    found = np.zeros(size)
+    part.apply(some_state(size), found)
+    return found
+
+
+def whole_makes(operator):
+    return operator.csr @ some_state(operator.size)
+
+
+def some_state(size):
+    return np.random.default_rng(2).standard_normal(size)
 
 
 def test_a_sheet_and_its_film_are_one_matrix(space):
