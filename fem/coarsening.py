@@ -31,10 +31,10 @@ class Coarsening:
     def of(self, pattern: PlanPattern) -> Coarser:
         """The coarser pattern of one."""
         if id(pattern) not in self.known:
-            is_parent = np.zeros(len(self.coarser.areas), bool)
+            is_parent = np.zeros(len(self.coarser.element_nodes), bool)
             is_parent[self.space.descent.parents[pattern.elements]] = True
             coarse = self.coarser.pattern(np.flatnonzero(is_parent))
-            kept = _places(pattern.nodes, len(self.space.nodes))[self.nodes[coarse.nodes]]
+            kept = _places(pattern.nodes, len(self.space.met))[self.nodes[coarse.nodes]]
             self.known[id(pattern)] = Coarser(pattern, coarse, kept)
         return self.known[id(pattern)]
 
@@ -49,7 +49,7 @@ class Coarsening:
     def matrix(self, matrix: PlanMatrix) -> PlanMatrix:
         """A plan matrix on the coarser functions, triangle by triangle."""
         elements, descent = self.of(matrix.pattern).pattern.elements, self.space.descent
-        parents = _places(elements, len(self.coarser.areas))[descent.parents[matrix.pattern.elements]]
+        parents = _places(elements, len(self.coarser.element_nodes))[descent.parents[matrix.pattern.elements]]
         inherited = matrix.references @ self._inherited  # (kinds, references, 21)
         kinds, references = inherited.shape[:2]  # of one kind a triangle has one part at most
         weights = np.zeros((len(elements) * kinds, references))
@@ -74,14 +74,14 @@ class Coarsening:
         place = np.repeat(each * descent.parents[element], count[kind])
         place += function[taken]
         values, columns = rows[of_kind, function].astype(np.float32)[taken], self.coarser.element_nodes.ravel()[place]
-        return sp.csr_array((values, columns, starts), shape=(len(kind), len(self.coarser.nodes)))
+        return sp.csr_array((values, columns, starts), shape=(len(kind), len(self.coarser.met)))
 
     @cached_property
     def nodes(self) -> np.ndarray:
         """Which nodes (coarser nodes,) are the coarser functions' own: one of these alone has a value there."""
         starts, functions = self.prolongation.indptr, self.prolongation.indices
         own = np.flatnonzero(np.diff(starts) == 1).astype(np.int32)
-        found = np.empty(len(self.coarser.nodes), np.int32)
+        found = np.empty(len(self.coarser.met), np.int32)
         found[functions[starts[own]]] = own
         return found
 

@@ -265,8 +265,8 @@ def _levels(
     while space.coarser is not None:
         columns, planes = columns_of(operator, bodies, is_free), planes_of(operator, bodies, is_free)
         count = np.zeros(operator.size, np.float32)
-        for body in bodies:
-            count[body.unknowns] += 1
+        for place in (place for body in bodies for place in _places(body.unknowns)):
+            count[place] += 1
         coarse, transfers, bodies, kept = _coarsened(operator, bodies, space)
         exact, quick, share = operator.parts, in_single(operator.parts), is_free / count
         levels.append(Level(exact, quick, columns, planes, np.nan, relaxations, transfers, share, coarse.size))

@@ -19,14 +19,15 @@ ROUNDED = 1e-3  # of a triangle: how far beside the mesh a point of its rim may 
 class PlanSpace:
     """Quadratic functions on the plan mesh.
 
-    ``nodes`` (n, 2) [m], numbered as the triangles first meet them; ``element_nodes`` (triangles, 6): corners, then the nodes between
-    corners 01, 12, 02; ``met`` (n,): where among these, laid flat, each node stands first.
+    Nodes are numbered as the triangles first meet them. ``element_nodes`` (triangles, 6): corners, then the nodes between corners 01,
+    12, 02; ``met`` (n,): where among these, laid flat, each node stands first; ``origin`` (n,): which of the mesh's points, or, numbered
+    after these, of its sides' middles, each node is.
     """
 
     mesh: PlanMesh
-    nodes: np.ndarray
     element_nodes: np.ndarray
     met: np.ndarray
+    origin: np.ndarray
     patterns: dict[bytes, PlanPattern] = field(default_factory=dict, repr=False, compare=False)
     parts: dict[bytes, np.ndarray] = field(default_factory=dict, repr=False, compare=False)  # elements in shapes
     loads: dict[tuple, np.ndarray] = field(default_factory=dict, repr=False, compare=False)  # of power maps, laid once
@@ -62,6 +63,16 @@ class PlanSpace:
         return (2 * coefficient * self.areas[elements])[:, None]
 
     @cached_property
+    def nodes(self) -> np.ndarray:
+        """Where the nodes are (n, 2) [m]."""
+        found = np.empty(
+            (len(self.origin), 2), order="F"
+        )  # by columns: x and y are taken apart more often than together
+        for column, points, middles in zip(found.T, self.mesh.points.T, self.mesh.middles.T):
+            np.take(np.concatenate([points, middles]), self.origin, out=column, mode="clip")
+        return found
+
+    @cached_property
     def areas(self) -> np.ndarray:
         """Of the triangles (triangles,) [m2]."""
         ux, uy, vx, vy = self._sides_from_first_corner(slice(None))
@@ -95,7 +106,7 @@ class PlanSpace:
     def _roots(self) -> np.ndarray:
         """The triangle (number) of the coarsest mesh that each is part of."""
         coarser = self.coarser
-        return np.arange(len(self.areas)) if coarser is None else coarser._roots[self.descent.parents]
+        return np.arange(len(self.element_nodes)) if coarser is None else coarser._roots[self.descent.parents]
 
 
 def plan_space(mesh: PlanMesh) -> PlanSpace:
@@ -107,13 +118,10 @@ def plan_space(mesh: PlanMesh) -> PlanSpace:
     count = len(mesh.points) + len(mesh.sides[0])
     every = np.concatenate([mesh.triangles, len(mesh.points) + mesh.sides[1]], axis=1)
     met = _first_met(every.ravel(), count)
-    order = every.ravel()[met]
-    rank = np.empty(count, np.int32)
-    rank[order] = np.arange(count, dtype=np.int32)
-    nodes = np.empty((count, 2), order="F")  # by columns: x and y are taken apart more often than together
-    for column, points, middles in zip(nodes.T, mesh.points.T, mesh.middles.T):
-        np.take(np.concatenate([points, middles]), order, out=column, mode="clip")
-    return PlanSpace(mesh, nodes, rank[every], met)
+    origin = every.ravel()[met]
+    number = np.empty(count, np.int32)
+    number[origin] = np.arange(count, dtype=np.int32)
+    return PlanSpace(mesh, number[every], met, origin)
 
 
 def _first_met(numbers: np.ndarray, count: int) -> np.ndarray:
