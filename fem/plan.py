@@ -20,8 +20,8 @@ class PlanSpace:
     """Quadratic functions on the plan mesh.
 
     Nodes are numbered as the triangles first meet them. ``element_nodes`` (triangles, 6): corners, then the nodes between corners 01,
-    12, 02; ``met`` (n,): where among these, laid flat, each node stands first; ``origin`` (n,): which of the mesh's points, or, numbered
-    after these, of its sides' middles, each node is.
+    12, 02; ``met`` (n,): where among these, laid flat, each node stands first; ``origin`` (n,): which of the mesh's points, or, after
+    these, of its sides' middles, each node is.
     """
 
     mesh: PlanMesh
