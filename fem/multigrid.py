@@ -70,8 +70,9 @@ class Level:
 
     def times(self, x: np.ndarray) -> np.ndarray:
         """The operator's product with x (size,), in x's precision."""
-        found = np.zeros_like(x)
-        for part in self.quick if x.dtype == np.float32 else self.exact:
+        first, *others = self.quick if x.dtype == np.float32 else self.exact
+        found = first.product(x)
+        for part in others:
             part.apply(x, found)
         return found
 

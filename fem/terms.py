@@ -55,16 +55,28 @@ class Part:
     given: np.ndarray
     places: tuple[Place, ...]
 
+    def product(self, x: np.ndarray) -> np.ndarray:
+        """What the term makes of x (size,), same shape."""
+        if isinstance(self.places[0], slice) and self.matrices[0].shape[0] == len(x):
+            return self._thin(x)
+        found = np.zeros_like(x)
+        self.apply(x, found)
+        return found
+
     def apply(self, x: np.ndarray, y: np.ndarray) -> None:
         """Add what the term makes of x (size,) to y, same shape."""
         if len(self.places) == 1:
-            factor, made = float(self.taken[0, 0] * self.given[0, 0]), self.matrices[0] @ x[self.places[0]]
-            y[self.places[0]] += made if factor == 1.0 else factor * made
+            y[self.places[0]] += self._thin(x[self.places[0]])
             return
         local = self.taken.T @ np.stack([x[place] for place in self.places])
         made = self.given @ np.stack([plan @ each for plan, each in zip(self.matrices, local)])
         for place, each in zip(self.places, made):
             y[place] += each
+
+    def _thin(self, x: np.ndarray) -> np.ndarray:
+        """What a term of one unknown per node makes of these (n,)."""
+        factor, made = float(self.taken[0, 0] * self.given[0, 0]), self.matrices[0] @ x
+        return made if factor == 1.0 else factor * made
 
 
 def place_of(unknowns: np.ndarray) -> Place:
