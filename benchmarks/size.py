@@ -20,6 +20,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from functools import partial
 from pathlib import Path
+from unittest.mock import patch
 
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 os.environ.setdefault("MKL_NUM_THREADS", "1")
@@ -30,17 +31,20 @@ import numpy as np
 import plates
 from speed import tiled
 
+from plancha.fem import terms
 from plancha.fem.cholesky import Cholesky
 from plancha.fem.columns import bodies_of
 from plancha.fem.multigrid import Multigrid
 from plancha.fem.plan import plan_space
-from plancha.fem.refinement import refined
+from plancha.fem.refinement import first_mesh, refined
 from plancha.fem.resolution import through_of
 from plancha.fem.sheets import Sheets, sheets_of
+from plancha.fem.solve import solve
 from plancha.fem.terms import Operator, Part
 from plancha.geometry.bodies import Stack
-from plancha.geometry.grading import plan_mesh
+from plancha.geometry.grading import plan_mesh, snapped_stack
 from plancha.geometry.mesh import PlanMesh, inside
+from plancha.geometry.study_file import read_study
 
 TIGHT = 1e-10  # what all are asked to leave of the right side's norm
 RUN = dict[str, float]
@@ -60,6 +64,19 @@ def sheet() -> Stack:
     return plates.plate((40e-3, 40e-3), 3e-3, 390.0, 1000.0, [heated], sheet=True)
 
 
+EXAMPLES = Path(__file__).parents[1] / "examples"
+STUDIES = {
+    "radar": "16 components on a plate",
+    "sic_module": "direct-bonded copper, six chips",
+    "inlaid_base": "patches, solder voids",
+    "laser_bar": "k(T), sub-layers",
+    "handheld_graphite": "natural convection, graphite, long triangles in narrow frames",
+    "layered_chamber": "a chamber's layers, two heat pipes",
+    "cold_plate": "fins of channels, a coolant's lanes",
+    "side_blower": "fins, air's lanes, a fan",
+    "short_board": "fins, air's lanes, three heat pipes, patches",
+}
+FEWEST, MOST = 500, 500_000  # unknowns between which steps are told
 RIGHT_SIDES = 4  # of one problem, where processors are compared
 CASES = {
     "die, joint, plate": Case(partial(tiled, (3, 3)), 3),
@@ -250,6 +267,35 @@ def threads() -> list[str]:
     return rows
 
 
+def steps_of(study: str) -> list[tuple[int, int]]:
+    """Unknowns of a shipped study's first case on finer and finer meshes, and the steps of one solve at its own temperatures."""
+    terms.LARGE = FEWEST  # small ones are solved as large ones are
+    stack, snapped = snapped_stack(read_study(EXAMPLES / study / "study.toml").cases[0].stack)
+    mesh, found = refined(first_mesh(stack, snapped)), []
+    while (sheets := sheets_of(stack, plan_space(mesh), through_of(stack))).size < MOST:
+        near = solve(sheets).near
+        with patch.object(Multigrid, "cycle", autospec=True, side_effect=Multigrid.cycle) as cycle:
+            near.rises(sheets.powers @ sheets.unit_loads, TIGHT)
+        factor = near.factor
+        found.append((sheets.size, factor.steps if isinstance(factor, Multigrid) else cycle.call_count))
+        mesh = refined(mesh)
+    return found
+
+
+def steps() -> list[str]:
+    """How the steps of shipped studies grow with the mesh."""
+    rows = ["| study | what is in it | unknowns: steps |", "|---|---|---|"]
+    for study, what in STUDIES.items():
+        command = [sys.executable, __file__, "--steps", study]
+        done = subprocess.run(command, capture_output=True, text=True, check=True)
+        found = json.loads(done.stdout.splitlines()[-1])
+        sys.stderr.write(f"{study}: {found}\n")
+        rows.append(
+            f"| {study.replace('_', ' ')} | {what} | {', '.join(f'{size:,}: {steps}' for size, steps in found)} |"
+        )
+    return rows
+
+
 def bandwidth() -> float:
     """Bytes per second of one thread, best of some: a = b + s c on arrays far larger than all caches, in pieces that fit these."""
     a, b, c = (np.ones(20_000_000) for _ in range(3))
@@ -347,14 +393,21 @@ def main() -> None:
     options.add_argument("page", type=Path, nargs="?")
     options.add_argument("--case", choices=CASES)
     options.add_argument("--way", choices=WAYS)
+    options.add_argument("--steps", choices=STUDIES)
     options.add_argument("--repeats", type=int, default=2)
     given = options.parse_args()
+    if given.steps:
+        sys.stdout.write(json.dumps(steps_of(given.steps)) + "\n")
+        return
     if given.case:
         sys.stdout.write(json.dumps(measured(CASES[given.case], given.way)) + "\n")
         return
     best = best_runs(given.repeats)
     given.page.write_text(
-        "\n".join([*HEAD, "", *table(best), "", *margins(best), *growth(best), *threads(), "", *FOOT]) + "\n",
+        "\n".join(
+            [*HEAD, "", *table(best), "", *margins(best), *growth(best), *threads(), "", *STEPS, *steps(), "", *FOOT]
+        )
+        + "\n",
         encoding="utf-8",
     )
 
@@ -368,6 +421,10 @@ CHOLMOD and PARDISO get the matrix of all unknowns that Plancha's products make,
 prisms that conducts through its thickness alone, exact like ours, with one more level of unknowns; its peak is the highest corner,
 ours the highest node. Bytes are the peak less what was there before the assembly; imports count in neither. Written by
 `python benchmarks/size.py docs/size.md`.
+""".splitlines()
+STEPS = f"""\
+**Steps** to {TIGHT:g} of the right side, of shipped studies' first cases at their own temperatures, every triangle cut into four
+again and again: of conjugate gradients, or, where a coolant runs in lanes, of GMRES, a cycle each.
 """.splitlines()
 FOOT = """\
 **Two processors** solve for two right sides at a time: components' unit rises and duals are many. One right side alone gains less:
