@@ -43,7 +43,11 @@ class Columns:
     def ease(self, left: np.ndarray, found: np.ndarray) -> None:
         """Put the inverse times what is left (size,) into found, same shape."""
         if len(self.places) == 1:
-            found[self.places[0]] = self.inverse[0, 0] * left[self.places[0]]
+            place = self.places[0]
+            if isinstance(place, slice):  # without an array between
+                np.multiply(self.inverse[0, 0], left[place], out=found[place])
+            else:
+                found[place] = self.inverse[0, 0] * left[place]
             return
         local = np.stack([left[place] for place in self.places])
         for place, eased in zip(self.places, np.einsum("ijn,jn->in", self.inverse, local)):

@@ -211,9 +211,10 @@ class Multigrid:
     def _settled(self, right_side: np.ndarray, tight: float) -> tuple[np.ndarray, int]:
         """Conjugate gradients (Hestenes and Stiefel 1952, from memory), and their steps; the right side becomes what is left."""
         finest = self.levels[0]
-        is_free = finest.share > 0
+        held = np.flatnonzero(finest.share == 0)
         found, left, whole = self._start(0, right_side), right_side, float(np.linalg.norm(right_side))
-        left -= finest.times(found) * is_free
+        left -= finest.times(found)
+        left[held] = 0.0
         step, before = np.zeros_like(right_side), 1.0
         for taken in range(STEPS):
             if np.linalg.norm(left) <= tight * whole:
@@ -225,7 +226,7 @@ class Multigrid:
             before = now
             del eased
             turned = finest.times(step)
-            turned *= is_free
+            turned[held] = 0.0
             length = now / float(step @ turned)
             found += length * step
             left -= length * turned

@@ -11,7 +11,6 @@ from plancha.fem.patterns import EDGES_OF_TRIANGLE, PlanPattern, packed, plan_pa
 from plancha.geometry.mesh import Descent, PlanMesh, inside
 
 EDGE_MASS = np.array([[4.0, -1.0, 2.0], [-1.0, 4.0, 2.0], [2.0, 2.0, 16.0]]) / 30  # quadratic, per length
-CORNERS = 3
 ROUNDED = 1e-3  # of a triangle: how far beside the mesh a point of its rim may lie, whose corners are rounded
 
 
@@ -37,7 +36,7 @@ class PlanSpace:
         elements = elements.astype(np.int32, copy=False)
         key = elements.tobytes()
         if key not in self.patterns:
-            is_middle = self.met % self.element_nodes.shape[1] >= CORNERS
+            is_middle = self.origin >= len(self.mesh.points)
             self.patterns[key] = plan_pattern(self.element_nodes, is_middle, elements)
         return self.patterns[key]
 
@@ -72,11 +71,10 @@ class PlanSpace:
             np.take(np.concatenate([points, middles]), self.origin, out=column, mode="clip")
         return found
 
-    @cached_property
+    @property
     def areas(self) -> np.ndarray:
         """Of the triangles (triangles,) [m2]."""
-        ux, uy, vx, vy = self._sides_from_first_corner(slice(None))
-        return np.abs(ux * vy - uy * vx) / 2
+        return self.mesh.areas
 
     def _sides_from_first_corner(self, elements: np.ndarray | slice) -> tuple[np.ndarray, ...]:
         """Along x and y (elements,) [m]: to the second corner, to the third."""

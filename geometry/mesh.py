@@ -76,6 +76,16 @@ class PlanMesh:
         return (one + other) / 2
 
     @cached_property
+    def areas(self) -> np.ndarray:
+        """Of the triangles (triangles,) [m2]; of parts, their share of the triangle that they are part of."""
+        if self.descent is not None:
+            shares = np.abs(np.linalg.det(self.descent.parts))
+            return self.descent.parent.areas[self.descent.parents] * shares[self.descent.part]
+        a, b, c = (self.points[corner] for corner in self.triangles.T)
+        (ux, uy), (vx, vy) = (b - a).T, (c - a).T
+        return np.abs(ux * vy - uy * vx) / 2
+
+    @cached_property
     def centres(self) -> np.ndarray:
         """Centres of the triangles (triangles, 2) [m]."""
         a, b, c = (self.points[corner] for corner in self.triangles.T)
