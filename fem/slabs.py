@@ -15,6 +15,7 @@ from plancha.fem.thickness import Through
 from plancha.geometry.bodies import Body
 
 GRAIN = 10.0  # times better one way in the plan than across it: what fins and heat pipes do, and few materials
+FARTHEST = 1e6  # a triangle's stretch at most: beyond, the better way's rounding
 
 
 @dataclass(frozen=True)
@@ -152,7 +153,10 @@ def stretch(along: PlanMatrix) -> float:
     # Eigenvalues of the slopes' weights in terms of an equal-sided triangle's, which are 1, 1 and -1/2.
     mean, product = (bb + cc + bc) * (2 / 3), (bb * cc - bc * bc) * (4 / 3)
     most = mean + np.sqrt(np.maximum(mean * mean - product, 0.0))
-    return float(np.max(most / np.sqrt(product)))
+    both = np.sqrt(np.maximum(product, (most / FARTHEST) ** 2))
+    return float(
+        np.divide(most, both, out=np.ones_like(most), where=both > 0).max()
+    )  # 1 where nothing goes along the plan
 
 
 def plan_weights(space: PlanSpace, elements: np.ndarray, conduction: Conduction) -> tuple[np.ndarray, np.ndarray]:

@@ -57,6 +57,7 @@ STACKS = {
     "perfect contact": die_on_plate(0.0),
     "grain turned by 30 degrees": die_on_plate(conductivity=(1500.0, 10.0, 1500.0), turned=np.pi / 6),
     "fins, which conduct one way alone": fins_on_plate((50.0, 0.0, 50.0), 15e-3),
+    "pins, which conduct upwards alone": fins_on_plate((0.0, 0.0, 50.0), 15e-3),
     "a heat pipe askew": fins_on_plate((8000.0, 200.0, 100.0), 3e-3, np.pi / 6),
     "a rim that convects": with_rim(die_on_plate()),
     "a held face": with_held_face(die_on_plate()),
@@ -152,7 +153,14 @@ def test_the_coarse_operator_is_that_of_the_coarse_mesh(name):
 
 
 @pytest.mark.parametrize(
-    "name", ["a joint", "grain turned by 30 degrees", "fins, which conduct one way alone", "a heat pipe askew"]
+    "name",
+    [
+        "a joint",
+        "grain turned by 30 degrees",
+        "fins, which conduct one way alone",
+        "pins, which conduct upwards alone",
+        "a heat pipe askew",
+    ],
 )
 def test_steps_hardly_grow_with_the_mesh(name):
     """From 13,000 to 340,000 unknowns; a grain keeps modes that the coarser mesh cannot see."""
