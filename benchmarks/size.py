@@ -405,7 +405,21 @@ def main() -> None:
     best = best_runs(given.repeats)
     given.page.write_text(
         "\n".join(
-            [*HEAD, "", *table(best), "", *margins(best), *growth(best), *threads(), "", *STEPS, *steps(), "", *FOOT]
+            [
+                *HEAD,
+                "",
+                *table(best),
+                "",
+                *margins(best),
+                *growth(best),
+                *threads(),
+                "",
+                *STEPS,
+                "",
+                *steps(),
+                "",
+                *FOOT,
+            ]
         )
         + "\n",
         encoding="utf-8",

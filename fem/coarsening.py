@@ -52,8 +52,10 @@ class Coarsening:
         parents = _places(elements, len(self.coarser.element_nodes))[descent.parents[matrix.pattern.elements]]
         inherited = matrix.references @ self._inherited  # (kinds, references, 21)
         kinds, references = inherited.shape[:2]  # of one kind a triangle has one part at most
-        weights = np.zeros((len(elements) * kinds, references))
-        weights[place_of(kinds * parents + descent.part[matrix.pattern.elements])] = matrix.weights
+        place, weights = place_of(kinds * parents + descent.part[matrix.pattern.elements]), matrix.weights
+        if not (isinstance(place, slice) and len(weights) == kinds * len(elements)):
+            weights = np.zeros((kinds * len(elements), references))
+            weights[place] = matrix.weights
         found = weights.reshape(len(elements), -1) @ inherited.reshape(-1, len(PAIRS))
         return PlanMatrix(self.of(matrix.pattern).pattern, found, ITSELF)
 

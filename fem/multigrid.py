@@ -228,8 +228,10 @@ class Multigrid:
             turned = finest.times(step)
             turned[held] = 0.0
             length = now / float(step @ turned)
+            turned *= length
+            left -= turned
+            del turned
             found += length * step
-            left -= length * turned
         share = float(np.linalg.norm(left)) / whole
         raise NotSettled(
             f"the temperatures were not found in {STEPS} steps: {share:.2g} of the heat is left unbalanced"
