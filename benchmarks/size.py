@@ -286,9 +286,7 @@ def steps() -> list[str]:
     """How the steps of shipped studies grow with the mesh."""
     rows = ["| study | what is in it | unknowns: steps |", "|---|---|---|"]
     for study, what in STUDIES.items():
-        command = [sys.executable, __file__, "--steps", study]
-        done = subprocess.run(command, capture_output=True, text=True, check=True)
-        found = json.loads(done.stdout.splitlines()[-1])
+        found = in_a_process("--steps", study)
         sys.stderr.write(f"{study}: {found}\n")
         rows.append(
             f"| {study.replace('_', ' ')} | {what} | {', '.join(f'{size:,}: {steps}' for size, steps in found)} |"
@@ -315,10 +313,9 @@ def peak_memory() -> float:
     return 1024.0 * resource.getrusage(resource.RUSAGE_SELF).ru_maxrss
 
 
-def in_a_process(case: str, way: str) -> RUN | None:
-    """A run in a process of its own; None where it fails."""
-    command = [sys.executable, __file__, "--case", case, "--way", way]
-    done = subprocess.run(command, capture_output=True, text=True, timeout=600)
+def in_a_process(*options: str):
+    """What this file tells with some options, in a process of its own; None where it fails."""
+    done = subprocess.run([sys.executable, __file__, *options], capture_output=True, text=True, timeout=600)
     return json.loads(done.stdout.splitlines()[-1]) if done.returncode == 0 else None
 
 
@@ -330,7 +327,7 @@ def best_runs(repeats: int) -> dict[tuple[str, str], RUN]:
             for way in WAYS:
                 if way == ASSEMBLED and "sheet" not in case:
                     continue
-                run = in_a_process(case, way)
+                run = in_a_process("--case", case, "--way", way)
                 known = best.get((case, way))
                 if run is not None and (known is None or run["seconds"] < known["seconds"]):
                     best[case, way] = run

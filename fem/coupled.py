@@ -9,15 +9,14 @@ a cycle of the solids. The matrix is not symmetric: ``solve_transposed`` serves 
 """
 
 from collections.abc import Callable
-from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
-from functools import cached_property
+from functools import cached_property, partial
 
 import numpy as np
 import scipy.sparse as sp
 
 from plancha.fem.cholesky import Cholesky
-from plancha.fem.multigrid import Multigrid, processors
+from plancha.fem.multigrid import Multigrid, side_by_side
 from plancha.geometry.faults import Failure
 
 TIGHT = 1e-11  # residual of the balances over their right side
@@ -35,30 +34,39 @@ class CoolantFailed(Failure):
 
 
 @dataclass(frozen=True)
+class Marching:
+    """A triangular ``matrix`` (cells, cells) and its factor, which all that march by it share."""
+
+    matrix: sp.csc_array
+
+    @cached_property
+    def factor(self):
+        """By SuperLU, as it stands."""
+        from scipy.sparse.linalg import splu
+
+        return splu(self.matrix, permc_spec="NATURAL", diag_pivot_thresh=0.0)
+
+
+@dataclass(frozen=True)
 class Coupling:
     """What joins solids and coolants: P (solids, cells), g (cells, solids) and F (cells, cells).
 
-    ``marching`` is F, triangular, or, where ``way`` is "T", F transposed.
+    ``marching`` is F, or, where ``way`` is "T", F transposed.
     """
 
     into_solids: sp.csr_array
     into_cells: sp.csr_array
-    marching: sp.csc_array
+    marching: Marching
     way: str = "N"
-
-    @cached_property
-    def _factor(self):
-        from scipy.sparse.linalg import splu
-
-        return splu(self.marching, permc_spec="NATURAL", diag_pivot_thresh=0.0)
 
     def march(self, heat: np.ndarray) -> np.ndarray:
         """F^-1 times the cells' heat (cells, ...)."""
-        return self._factor.solve(heat, self.way)
+        return self.marching.factor.solve(heat, self.way)
 
     def balance(self, coolant: np.ndarray) -> np.ndarray:
         """F times the coolants' temperatures (cells, ...)."""
-        return (self.marching if self.way == "N" else self.marching.T) @ coolant
+        matrix = self.marching.matrix
+        return (matrix if self.way == "N" else matrix.T) @ coolant
 
     @cached_property
     def transposed(self) -> "Coupling":
@@ -92,9 +100,9 @@ class Coupled:
         columns = right_side.reshape(len(right_side), -1)
         found = np.empty_like(columns)
         if isinstance(self.solids, Multigrid):
-            with ThreadPoolExecutor(min(AT_ONCE, processors())) as pool:
-                for number, each in enumerate(pool.map(lambda column: self._together(column, tight), columns.T)):
-                    found[:, number] = each
+            together = partial(self._together, self.solids, self._coarsest, tight)
+            for column, own in zip(found.T, side_by_side(together, columns)):
+                column[:] = own
         else:
             for first in range(0, columns.shape[1], AT_ONCE):
                 some = slice(first, first + AT_ONCE)
@@ -118,10 +126,9 @@ class Coupled:
         y = settled(lambda y: y - own.into_cells @ answer(y), wanted, tight)
         return np.concatenate([solid + answer(y), own.march(y)])
 
-    def _together(self, right_side: np.ndarray, tight: float) -> np.ndarray:
+    def _together(self, solids: Multigrid, coarsest: "Coupled", tight: float, right_side: np.ndarray) -> np.ndarray:
         """Solution for one right side (n,)."""
-        solids, own, count = self.solids, self.coupling, self.coupling.into_solids.shape[0]
-        assert isinstance(solids, Multigrid)
+        own, count = self.coupling, self.coupling.into_solids.shape[0]
 
         def times(state: np.ndarray) -> np.ndarray:
             solid, coolant = state[:count], state[count:]
@@ -131,7 +138,7 @@ class Coupled:
         def lead(left: np.ndarray) -> np.ndarray:
             """Nearly the solution: the coarsest mesh's, the solids bettered by a cycle, the coolants by what these give them."""
             onto = solids.onto_coarsest
-            coarse = self._coarsest.solve(np.concatenate([onto.T @ left[:count], left[count:]]), LED)
+            coarse = coarsest.solve(np.concatenate([onto.T @ left[:count], left[count:]]), LED)
             solid, coolant = onto @ coarse[: onto.shape[1]], coarse[onto.shape[1] :]
             solid += solids.cycle(left[:count] - solids.times(solid) + own.into_solids @ coolant)
             return np.concatenate([solid, own.march(left[count:] + own.into_cells @ solid)])

@@ -1,7 +1,7 @@
-"""Whole planes: a level of a body that conducts one way in the plan alone, as fins do, relaxed at once.
+"""Whole planes: a level of a body that conducts one way in the plan far better than all others, as fins and heat pipes do.
 
-Across such a grain temperatures may differ from node to node along it for next to nothing, which neither columns nor a coarser mesh
-see; a plane by itself is a sheet, whose factor is found soon.
+Across such a grain temperatures may differ from node to node for next to nothing, which neither columns nor a coarser mesh see. A
+plane by itself is a sheet, whose factor is found soon: it is relaxed at once.
 """
 
 import math
@@ -13,7 +13,6 @@ import scipy.sparse as sp
 
 from plancha.fem.cholesky import Cholesky
 from plancha.fem.columns import Body
-from plancha.fem.patterns import PlanPattern
 from plancha.fem.terms import Operator, Place, place_of
 
 
@@ -30,12 +29,12 @@ class Plane:
 
 
 def planes_of(operator: Operator, bodies: Sequence[Body], is_free: np.ndarray) -> tuple[Plane, ...]:
-    """All levels of the bodies that conduct one way alone."""
-    levels = [(body.pattern, level) for body in bodies if math.isinf(body.stretch) for level in body.unknowns.T]
-    return tuple(_plane(operator, *level, is_free) for level in levels if is_free[level[1]].any())
+    """All levels of the bodies that have a grain."""
+    levels = [level for body in bodies if math.isinf(body.stretch) for level in body.unknowns.T]
+    return tuple(_plane(operator, level, is_free) for level in levels if is_free[level].any())
 
 
-def _plane(operator: Operator, pattern: PlanPattern, unknowns: np.ndarray, is_free: np.ndarray) -> Plane:
+def _plane(operator: Operator, unknowns: np.ndarray, is_free: np.ndarray) -> Plane:
     """The plane of a body's unknowns (plan nodes,) on one level."""
     place = np.full(operator.size, -1, np.int32)
     place[unknowns] = np.arange(len(unknowns), dtype=np.int32)

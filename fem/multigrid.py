@@ -8,10 +8,11 @@ What is left, and so where the iteration ends, is found in double precision.
 
 import math
 import os
-from collections.abc import Sequence
+from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
-from functools import cached_property
+from functools import cached_property, partial
+from typing import TypeVar
 
 import numpy as np
 import scipy.sparse as sp
@@ -24,13 +25,11 @@ from plancha.fem.plan import PlanSpace
 from plancha.fem.terms import Operator, Part, Place, Term, in_single, place_of
 from plancha.geometry.faults import Failure
 
+Found = TypeVar("Found")
 TIGHT = 1e-12  # of the right side's norm: what may be left
 STEPS = 200
 AT_ONCE = 4  # right sides at most: each needs memory of its own
-LEAST, MOST = (
-    2,
-    32,
-)  # relaxations before the coarser level and after it; between them, as far as triangles are stretched
+LEAST, MOST = 2, 32  # relaxations before the coarser level and after it: as triangles are stretched, between these
 POWERS = 30  # steps that find the largest eigenvalue
 FEW = 20_000  # unknowns of a level for which it is sought anew
 SAFE = 1.2  # times what they find: a finer mesh's is up to a tenth larger, and POWERS steps come within a twentieth
@@ -140,6 +139,15 @@ def processors() -> int:
     return len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1
 
 
+def side_by_side(answer: Callable[[np.ndarray], Found], columns: np.ndarray) -> Iterator[Found]:
+    """What each of some columns (n, columns) is answered, in turn.
+
+    Some are found at once, one on each processor: most of the time goes into sparse products, which run freely.
+    """
+    with ThreadPoolExecutor(min(AT_ONCE, processors())) as pool:
+        yield from pool.map(answer, columns.T)
+
+
 class Multigrid:
     """Solves with a symmetric positive definite operator on a space that has coarser ones; ``solve`` takes (n,) or (n, columns)."""
 
@@ -172,8 +180,6 @@ class Multigrid:
     def solve(self, right_side: np.ndarray, tight: float = TIGHT) -> np.ndarray:
         """Solution on the free unknowns, same shape; ``tight`` is what may be left of the right side's norm.
 
-        Columns are solved for side by side, one on each processor: most of the time goes into sparse products, which run freely.
-
         Raises
         ------
         NotSettled
@@ -182,15 +188,10 @@ class Multigrid:
         if right_side.ndim == 1:
             found, self.steps = self._solved(right_side, tight)
             return found
-        found = np.empty_like(right_side)
-
-        def put(number: int) -> int:
-            """Solve for a column; the steps it took."""
-            found[:, number], steps = self._solved(right_side[:, number], tight)
-            return steps
-
-        with ThreadPoolExecutor(min(AT_ONCE, processors())) as pool:
-            self.steps = max(pool.map(put, range(right_side.shape[1])), default=0)
+        found, self.steps = np.empty_like(right_side), 0
+        for column, (own, steps) in zip(found.T, side_by_side(partial(self._solved, tight=tight), right_side)):
+            column[:] = own
+            self.steps = max(self.steps, steps)
         return found
 
     def solve_transposed(self, right_side: np.ndarray, tight: float = TIGHT) -> np.ndarray:

@@ -64,9 +64,8 @@ class PlanSpace:
     @cached_property
     def nodes(self) -> np.ndarray:
         """Where the nodes are (n, 2) [m]."""
-        found = np.empty(
-            (len(self.origin), 2), order="F"
-        )  # by columns: x and y are taken apart more often than together
+        # By columns: x and y are taken apart more often than together.
+        found = np.empty((len(self.origin), 2), order="F")
         for column, points, middles in zip(found.T, self.mesh.points.T, self.mesh.middles.T):
             np.take(np.concatenate([points, middles]), self.origin, out=column, mode="clip")
         return found
@@ -76,7 +75,7 @@ class PlanSpace:
         """Of the triangles (triangles,) [m2]."""
         return self.mesh.areas
 
-    def _sides_from_first_corner(self, elements: np.ndarray | slice) -> tuple[np.ndarray, ...]:
+    def _sides_from_first_corner(self, elements: np.ndarray) -> tuple[np.ndarray, ...]:
         """Along x and y (elements,) [m]: to the second corner, to the third."""
         corners = self.element_nodes[elements, :3].T.copy()
         x, y = (self.nodes[:, axis][corners] for axis in (0, 1))

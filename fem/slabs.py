@@ -154,9 +154,8 @@ def stretch(along: PlanMatrix) -> float:
     mean, product = (bb + cc + bc) * (2 / 3), (bb * cc - bc * bc) * (4 / 3)
     most = mean + np.sqrt(np.maximum(mean * mean - product, 0.0))
     both = np.sqrt(np.maximum(product, (most / FARTHEST) ** 2))
-    return float(
-        np.divide(most, both, out=np.ones_like(most), where=both > 0).max()
-    )  # 1 where nothing goes along the plan
+    # 1 where nothing goes along the plan.
+    return float(np.divide(most, both, out=np.ones_like(most), where=both > 0).max())
 
 
 def plan_weights(space: PlanSpace, elements: np.ndarray, conduction: Conduction) -> tuple[np.ndarray, np.ndarray]:

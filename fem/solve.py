@@ -9,7 +9,7 @@ import numpy as np
 
 from plancha.fem.cholesky import Cholesky
 from plancha.fem.columns import bodies_of
-from plancha.fem.coupled import Coupled, Coupling
+from plancha.fem.coupled import Coupled, Coupling, Marching
 from plancha.fem.exchanges import Exchange
 from plancha.fem.films import LEAST_RISE
 from plancha.fem.multigrid import Multigrid
@@ -179,7 +179,7 @@ def _system(sheets: Sheets, matrix: Operator) -> System:
         return System(sheets, matrix, factor)
     further, cells = matrix.further, np.arange(sheets.solid, sheets.size)
     coupling, exchange, marching = further[solids][:, cells], further[cells][:, solids], further[cells][:, cells]
-    return System(sheets, matrix, Coupled(factor, Coupling(-coupling, -exchange, marching.tocsc())))
+    return System(sheets, matrix, Coupled(factor, Coupling(-coupling, -exchange, Marching(marching.tocsc()))))
 
 
 def _solids_factor(sheets: Sheets, matrix: Operator, solids: np.ndarray) -> Cholesky | Multigrid:

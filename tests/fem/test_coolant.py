@@ -9,7 +9,7 @@ from scipy.sparse.linalg import spsolve
 
 from plancha.fem.cholesky import Cholesky
 from plancha.fem.coolant import Network, Stream, Wall, coupled_entries, lane_weight
-from plancha.fem.coupled import Coupled, Coupling
+from plancha.fem.coupled import Coupled, Coupling, Marching
 
 INLET = 300.0
 
@@ -162,7 +162,7 @@ def assembled(conduction: np.ndarray, stream: Stream, heat: np.ndarray):
 
 def coupled(matrix: sp.csr_array, solids: int) -> Coupled:
     down, across = matrix[:solids], matrix[solids:]
-    coupling = Coupling(-down[:, solids:], -across[:, :solids], across[:, solids:].tocsc())
+    coupling = Coupling(-down[:, solids:], -across[:, :solids], Marching(across[:, solids:].tocsc()))
     return Coupled(Cholesky(down[:, :solids]), coupling)
 
 

@@ -153,16 +153,16 @@ def test_the_coarse_operator_is_that_of_the_coarse_mesh(name):
 
 
 @pytest.mark.parametrize(
-    "name",
+    ("name", "most", "more"),
     [
-        "a joint",
-        "grain turned by 30 degrees",
-        "fins, which conduct one way alone",
-        "pins, which conduct upwards alone",
-        "a heat pipe askew",
+        ("a joint", 15, 3),
+        ("grain turned by 30 degrees", 10, 2),
+        ("fins, which conduct one way alone", 15, 3),
+        ("pins, which conduct upwards alone", 15, 3),
+        ("a heat pipe askew", 15, 3),
     ],
 )
-def test_steps_hardly_grow_with_the_mesh(name):
+def test_steps_hardly_grow_with_the_mesh(name, most, more):
     """From 13,000 to 340,000 unknowns; a grain keeps modes that the coarser mesh cannot see."""
     steps = []
     for cuts in (2, 4):
@@ -170,8 +170,8 @@ def test_steps_hardly_grow_with_the_mesh(name):
         solver = multigrid(sheets)
         solver.solve(sheets.unit_loads[0], 1e-10)
         steps.append(solver.steps)
-    assert steps[1] <= steps[0] + 3
-    assert max(steps) <= 15
+    assert steps[1] <= steps[0] + more
+    assert max(steps) <= most
 
 
 def test_columns_of_one_length_are_inverted_each_with_its_own_bodies():
