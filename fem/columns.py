@@ -7,28 +7,44 @@ from dataclasses import dataclass
 import numpy as np
 
 from plancha.fem.patterns import PlanPattern
-from plancha.fem.slabs import Slab, stretch
+from plancha.fem.slabs import Slab, stretches
 from plancha.fem.terms import Operator, Place, Term, place_of
+
+FAR = 8.0  # times longer one way than across: more relaxations than that cost more than a factor of the columns there
+FEW = 0.2  # of all triangles: of more, the factor costs more
 
 
 @dataclass(frozen=True)
 class Body:
     """Where a body's functions are: its plan pattern, and its unknowns (plan nodes, thickness nodes).
 
-    ``stretch`` is how far its triangles are stretched at most, in terms of what they conduct (slabs.stretch); infinite where it has a
-    grain, whatever its triangles.
+    ``stretch`` is how far its triangles are stretched at most in terms of what they conduct (slabs.stretches), but for those whose
+    nodes ``is_far`` (plan nodes,) tells; where it ``has_grain``, triangles do not count.
     """
 
     pattern: PlanPattern
     unknowns: np.ndarray
+    has_grain: bool
     stretch: float
+    is_far: np.ndarray
 
 
 def bodies_of(slabs: Sequence[Slab]) -> list[Body]:
     """Where the functions of bodies are."""
+    each = [np.ones(1) if slab.conduction.has_grain else stretches(slab.along) for slab in slabs]
+    far = FAR if sum(np.count_nonzero(stretch > FAR) for stretch in each) <= FEW * sum(map(len, each)) else math.inf
+    is_far = np.zeros(1 + max(int(slab.pattern.nodes[-1]) for slab in slabs), bool)
+    for slab, stretch in zip(slabs, each):
+        is_far[slab.pattern.nodes[slab.pattern.local[np.flatnonzero(stretch > far)]]] = True
     return [
-        Body(slab.pattern, slab.unknowns, math.inf if slab.conduction.has_grain else stretch(slab.along))
-        for slab in slabs
+        Body(
+            slab.pattern,
+            slab.unknowns,
+            slab.conduction.has_grain,
+            min(float(stretch.max()), far),
+            is_far[slab.pattern.nodes],
+        )
+        for slab, stretch in zip(slabs, each)
     ]
 
 

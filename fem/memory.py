@@ -13,8 +13,8 @@ from plancha.geometry.grading import predicted_triangles
 # to 60,000 plan nodes and 3 to 9 thickness nodes: 64 to 115.
 BYTES = 115
 # Bytes per unknown without a factor of all; measured at 1.1 to 3.1 million unknowns, error estimate included: 630 to 900; of fins and
-# a coolant's lanes, at 0.1 to 0.4 million: 1,700 to 1,900.
-ITERATING = 2000
+# a coolant's lanes, at 0.1 to 0.5 million: 1,700 to 2,250.
+ITERATING = 2400
 NODES_PER_TRIANGLE = 2  # of quadratic triangles
 SHARE = 0.5  # of the free memory that one problem may take
 LARGEST = 1_000_000  # unknowns at which refinement for accuracy stops, however much memory there is

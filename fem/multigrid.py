@@ -6,7 +6,6 @@ only matrix of all unknowns is the coarsest's. What a cycle makes need not be ex
 What is left, and so where the iteration ends, is found in double precision.
 """
 
-import math
 import os
 from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import ThreadPoolExecutor
@@ -17,10 +16,10 @@ from typing import TypeVar
 import numpy as np
 import scipy.sparse as sp
 
+from plancha.fem.blocks import Block, blocks_of, far_unknowns
 from plancha.fem.cholesky import Cholesky
 from plancha.fem.coarsening import Coarsening
 from plancha.fem.columns import Body, Columns, columns_of
-from plancha.fem.grain import Plane, planes_of
 from plancha.fem.plan import PlanSpace
 from plancha.fem.terms import Operator, Part, Place, Term, in_single, place_of
 from plancha.geometry.faults import Failure
@@ -54,13 +53,13 @@ class Level:
     """One mesh's operator, how it is relaxed, and how it is joined to the coarser one.
 
     The operator is there in double precision, ``exact``, and in single, ``quick``; ``largest`` is the largest eigenvalue that its
-    ``columns`` and ``planes`` leave of it. ``share`` (size,) of an unknown counts for each body that has it; none where it is held.
+    ``columns`` and ``blocks`` leave of it. ``share`` (size,) of an unknown counts for each body that has it; none where it is held.
     """
 
     exact: tuple[Part, ...]
     quick: tuple[Part, ...]
     columns: tuple[Columns, ...]
-    planes: tuple[Plane, ...]
+    blocks: tuple[Block, ...]
     largest: float
     relaxations: int
     transfers: tuple[Transfer, ...]
@@ -76,12 +75,12 @@ class Level:
         return found
 
     def eased(self, left: np.ndarray) -> np.ndarray:
-        """All columns' and planes' inverses times what is left (size,)."""
+        """All columns' and blocks' inverses times what is left (size,)."""
         found = np.empty_like(left)
         for columns in self.columns:
             columns.ease(left, found)
-        for plane in self.planes:
-            plane.ease(left, found)
+        for block in self.blocks:
+            block.ease(left, found)
         return found
 
     def relaxed(self, right_side: np.ndarray, start: np.ndarray | None = None) -> np.ndarray:
@@ -268,13 +267,14 @@ def _levels(
     levels = []
     relaxations = _relaxations(bodies)
     while space.coarser is not None:
-        columns, planes = columns_of(operator, bodies, is_free), planes_of(operator, bodies, is_free)
+        columns = columns_of(operator, bodies, is_free & ~far_unknowns(bodies, operator.size))
+        blocks = blocks_of(operator, bodies, is_free)
         count = np.zeros(operator.size, np.float32)
         for place in (place for body in bodies for place in _places(body.unknowns)):
             count[place] += 1
         coarse, transfers, bodies, kept = _coarsened(operator, bodies, space)
         exact, quick, share = operator.parts, in_single(operator.parts), is_free / count
-        levels.append(Level(exact, quick, columns, planes, np.nan, relaxations, transfers, share, coarse.size))
+        levels.append(Level(exact, quick, columns, blocks, np.nan, relaxations, transfers, share, coarse.size))
         operator, is_free, space = coarse, is_free[kept], space.coarser
     largest, known = 0.0, []
     for level in reversed(levels):
@@ -287,12 +287,11 @@ def _levels(
 
 def _relaxations(bodies: Sequence[Body]) -> int:
     """How often unknowns are relaxed before the coarser level and after it: Chebyshev's iteration reaches as many neighbours."""
-    stretch = max((body.stretch for body in bodies if math.isfinite(body.stretch)), default=0.0)
-    return round(min(max(stretch, LEAST), MOST))
+    return round(min(max(LEAST, *(body.stretch for body in bodies)), MOST))
 
 
 def _largest(level: Level) -> float:
-    """Largest eigenvalue that the columns' and planes' inverses leave of the operator, by the power method."""
+    """Largest eigenvalue that the columns' and blocks' inverses leave of the operator, by the power method."""
     state: np.ndarray = np.random.default_rng(1).standard_normal(len(level.share), np.float32)
     for _ in range(POWERS):
         turned = level.eased(level.times(state))
@@ -317,7 +316,12 @@ def _coarsened(
     number = np.full(operator.size, -1, np.int32)
     number[kept] = np.arange(len(kept), dtype=np.int32)
     coarse_bodies = [
-        replace(body, pattern=coarser.pattern, unknowns=number[body.unknowns[coarser.kept]])
+        replace(
+            body,
+            pattern=coarser.pattern,
+            unknowns=number[body.unknowns[coarser.kept]],
+            is_far=body.is_far[coarser.kept],
+        )
         for body in bodies
         for coarser in (coarsening.of(body.pattern),)
     ]

@@ -146,16 +146,16 @@ def plan_matrices(
     return PlanMatrix(pattern, scale * along, slopes), PlanMatrix(pattern, scale * across, products)
 
 
-def stretch(along: PlanMatrix) -> float:
-    """How many times longer a body's triangle would be one way than across it, at most, were all drawn so that they conduct alike
-    both ways."""
+def stretches(along: PlanMatrix) -> np.ndarray:
+    """How many times longer each triangle (elements,) of a body would be one way than across it, were all drawn so that they
+    conduct alike both ways."""
     bb, cc, bc = along.weights.T
     # Eigenvalues of the slopes' weights in terms of an equal-sided triangle's, which are 1, 1 and -1/2.
     mean, product = (bb + cc + bc) * (2 / 3), (bb * cc - bc * bc) * (4 / 3)
     most = mean + np.sqrt(np.maximum(mean * mean - product, 0.0))
     both = np.sqrt(np.maximum(product, (most / FARTHEST) ** 2))
     # 1 where nothing goes along the plan.
-    return float(np.divide(most, both, out=np.ones_like(most), where=both > 0).max())
+    return np.divide(most, both, out=np.ones_like(most), where=both > 0)
 
 
 def plan_weights(space: PlanSpace, elements: np.ndarray, conduction: Conduction) -> tuple[np.ndarray, np.ndarray]:

@@ -210,6 +210,24 @@ class Operator:
         matrix = summed([*(term.entries() for term in self.own), *self.entries], self.size)
         return matrix if self.base is None else self.base.csr + matrix
 
+    def between(self, unknowns: np.ndarray) -> sp.csr_array:
+        """What the terms have between some unknowns (n,), as a matrix (n, n), without that of all."""
+        place = np.full(self.size, -1, np.int32)
+        place[unknowns] = np.arange(len(unknowns), dtype=np.int32)
+        found = []
+        for term in self.joined:
+            places = place[term.unknowns]
+            nodes, levels = (np.flatnonzero((places >= 0).any(axis=axis)) for axis in (1, 0))
+            if not len(nodes):
+                continue
+            plans = [plan.csr[nodes][:, nodes].tocoo() for plan in term.plans]
+            dense = np.tensordot(np.stack([plan.data for plan in plans]).T, term.throughs[:, levels][:, :, levels], 1)
+            here = places[nodes][:, levels]
+            values, rows, columns = placed_entries(here[plans[0].row], here[plans[0].col], dense)
+            both = (rows >= 0) & (columns >= 0)
+            found.append((values[both], rows[both], columns[both]))
+        return summed(found, len(unknowns))
+
     def scaled(self, factor: float) -> "Operator":
         """The operator, which has terms of its own alone, times a factor."""
         return Operator(self.size, tuple(term.scaled(factor) for term in self.own))

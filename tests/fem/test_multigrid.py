@@ -10,7 +10,7 @@ from plates import REFERENCE
 from plancha.fem import terms
 from plancha.fem.cholesky import Cholesky
 from plancha.fem.coarsening import Coarsening
-from plancha.fem.columns import bodies_of, columns_of
+from plancha.fem.columns import FAR, bodies_of, columns_of
 from plancha.fem.multigrid import Multigrid, _coarsened
 from plancha.fem.plan import plan_space
 from plancha.fem.refinement import plan_errors, refined, worst_triangles
@@ -40,6 +40,14 @@ def fins_on_plate(conductivity, thickness: float, turned: float = 0.0):
     return plates.stack(bodies, [source], [plates.cooled(2000.0, of_body=2)], joints)
 
 
+def die_at_the_rim():
+    """A die a tenth of a millimetre from the plate's lower rim: few triangles between, each stretched far."""
+    near = (14e-3, 0.1e-3, 12e-3, 10e-3)
+    bodies = [plates.body("die", near, 0.5e-3, 120.0), plates.body("plate", PLATE, 2e-3, 390.0)]
+    source = plates.source("source", near, 20.0, chain=(0, 1), joints=(0,))
+    return plates.stack(bodies, [source], [plates.cooled(2000.0, of_body=1)], [Joint("joint", 0, 1, 10e-6)])
+
+
 def with_rim(stack):
     return replace(stack, rims=(Rim("edge", 1, "left", 500.0, REFERENCE),))
 
@@ -59,6 +67,7 @@ STACKS = {
     "fins, which conduct one way alone": fins_on_plate((50.0, 0.0, 50.0), 15e-3),
     "pins, which conduct upwards alone": fins_on_plate((0.0, 0.0, 50.0), 15e-3),
     "a heat pipe askew": fins_on_plate((8000.0, 200.0, 100.0), 3e-3, np.pi / 6),
+    "a die at the rim": die_at_the_rim(),
     "a rim that convects": with_rim(die_on_plate()),
     "a held face": with_held_face(die_on_plate()),
     "a held rim": with_held_rim(die_on_plate()),
@@ -160,6 +169,7 @@ def test_the_coarse_operator_is_that_of_the_coarse_mesh(name):
         ("fins, which conduct one way alone", 15, 3),
         ("pins, which conduct upwards alone", 15, 3),
         ("a heat pipe askew", 15, 3),
+        ("a die at the rim", 15, 3),
     ],
 )
 def test_steps_hardly_grow_with_the_mesh(name, most, more):
@@ -172,6 +182,21 @@ def test_steps_hardly_grow_with_the_mesh(name, most, more):
         steps.append(solver.steps)
     assert steps[1] <= steps[0] + more
     assert max(steps) <= most
+
+
+def test_far_stretched_triangles_are_relaxed_as_a_whole():
+    """Few, so that all others are relaxed no more often than these are stretched."""
+    solver = multigrid(sheets_on(STACKS["a die at the rim"], 2))
+    assert [len(level.blocks) for level in solver.levels] == [1, 1]
+    assert solver.levels[0].relaxations <= FAR
+
+
+@pytest.mark.parametrize("name", ["perfect contact", "fins, which conduct one way alone"])
+def test_what_is_between_some_unknowns_is_what_the_whole_matrix_has_there(name):
+    operator = sheets_on(STACKS[name], 1).constant
+    some = np.random.default_rng(3).permutation(operator.size)[: operator.size // 3]
+    difference = operator.between(some) - operator.csr[some][:, some]
+    assert abs(difference).max() <= 1e-12 * abs(operator.csr).max()
 
 
 def test_columns_of_one_length_are_inverted_each_with_its_own_bodies():
