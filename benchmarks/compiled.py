@@ -1,6 +1,7 @@
 """The same problems by a compiled general-purpose finite-element library, NGSolve, on the same triangles.
 
-A sheet is solved on the triangles themselves, layers on the prisms over them: quadratic both ways, as the product's functions.
+A sheet is solved on the triangles themselves, layers on the prisms over them: quadratic both ways, as the product's functions, or
+linear on prisms of half the size each way.
 A joint is a layer of prisms that conducts through its thickness alone, which is exact, and has one more level of unknowns.
 """
 
@@ -12,6 +13,10 @@ from plancha.geometry.bodies import Stack
 from plancha.geometry.mesh import PlanMesh, inside
 
 JOINT = 0.1e-3  # m, of the layer that stands for a joint
+BONUS = {
+    1: 2,
+    2: 0,
+}  # degrees more than it takes by itself, so that prisms of linear functions are integrated exactly too
 TIGHT = 1e-12  # of the preconditioned residual, which leaves about 1e-10 of the right side's norm
 
 
@@ -37,26 +42,30 @@ def sheet_mesh(mesh: PlanMesh):
     return Wrapped(made)
 
 
-def layered_mesh(mesh: PlanMesh, stack: Stack):
-    """Prisms over the triangles of two bodies and the joint between them, the first body's face at z = 0."""
+def layered_mesh(mesh: PlanMesh, stack: Stack, cut: int):
+    """Prisms over the triangles of two bodies, each cut into so many layers, and of the joint between them, the first body's face at
+    z = 0."""
     from netgen.meshing import FaceDescriptor, Mesh
     from ngsolve import Mesh as Wrapped
 
     upper, lower = (mesh.triangles[inside(mesh, body.outline)].astype(np.int32) for body in stack.bodies)
-    thick, thin = (body.thickness for body in reversed(stack.bodies))
+    first, last = (body.thickness for body in stack.bodies)
+    steps = [first / cut] * cut + [JOINT] + [last / cut] * cut
     made, count = Mesh(dim=3), len(mesh.points)
-    for z in (0.0, thin, thin + JOINT, thin + JOINT + thick):
+    for z in np.cumsum([0.0, *steps]):
         made.AddPoints(np.column_stack([mesh.points, np.full(count, z)]))
     made.Add(FaceDescriptor(surfnr=1, domin=1, bc=1))
     made.Add(FaceDescriptor(surfnr=2, domin=3, bc=2))
     for number, name in enumerate(("heated", "cooled")):
         made.SetBCName(number, name)
-    for index, (triangles, level) in enumerate(((upper, 0), (upper, 1), (lower, 2)), 1):
+    for index in (1, 2, 3):
         made.SetMaterial(index, str(index))
+    for level in range(len(steps)):
+        index, triangles = (1, upper) if level < cut else (2, upper) if level == cut else (3, lower)
         prisms = np.hstack([triangles + level * count, triangles + (level + 1) * count])
         made.AddElements(dim=3, index=index, data=prisms, base=0)
     made.AddElements(dim=2, index=1, data=upper, base=0)
-    made.AddElements(dim=2, index=2, data=lower + 3 * count, base=0)
+    made.AddElements(dim=2, index=2, data=lower + len(steps) * count, base=0)
     made.Compress()
     return Wrapped(made)
 
@@ -75,27 +84,27 @@ def heating(stack: Stack):
     return VoxelCoefficient((left, bottom, -1.0), (right, top, 1.0), density[None], linear=False)
 
 
-def solved(mesh, stack: Stack, way: str) -> Found:
-    """Assembly and solution: ``way`` is "direct", or the preconditioner of conjugate gradients."""
+def solved(mesh, stack: Stack, way: str, order: int) -> Found:
+    """Assembly and solution: ``way`` is "direct", or the preconditioner of conjugate gradients; ``order`` the functions'."""
     import ngsolve as ng
 
-    space = ng.H1(mesh, order=2)
+    space = ng.H1(mesh, order=order)
     u, v = space.TnT()
     form, load = ng.BilinearForm(space, symmetric=True), ng.LinearForm(space)
-    film = float(stack.films[0].coefficient)
+    film, bonus = float(stack.films[0].coefficient), {"bonus_intorder": BONUS[order]}
     if mesh.dim == 2:
         body = stack.bodies[0]
         k = body.material.conductivity[0] * body.thickness
-        form += (k * ng.grad(u) * ng.grad(v) + film * u * v) * ng.dx
-        load += heating(stack) * v * ng.dx
+        form += (k * ng.grad(u) * ng.grad(v) + film * u * v) * ng.dx(**bonus)
+        load += heating(stack) * v * ng.dx(**bonus)
     else:
         die, plate = (body.material.conductivity[0] for body in stack.bodies)
         along, through = (die, 0.0, plate), (die, JOINT / stack.joints[0].impedance, plate)
         k_xy, k_z = (mesh.MaterialCF(dict(zip("123", each))) for each in (along, through))
         one, other = ng.grad(u), ng.grad(v)
-        form += (k_xy * (one[0] * other[0] + one[1] * other[1]) + k_z * one[2] * other[2]) * ng.dx
-        form += film * u * v * ng.ds("cooled")
-        load += heating(stack) * v * ng.ds("heated")
+        form += (k_xy * (one[0] * other[0] + one[1] * other[1]) + k_z * one[2] * other[2]) * ng.dx(**bonus)
+        form += film * u * v * ng.ds("cooled", **bonus)
+        load += heating(stack) * v * ng.ds("heated", **bonus)
     eased = None if way == "direct" else ng.Preconditioner(form, way)
     form.Assemble()
     load.Assemble()

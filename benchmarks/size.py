@@ -27,8 +27,10 @@ os.environ.setdefault("MKL_NUM_THREADS", "1")
 sys.path.insert(0, str(Path(__file__).parents[1] / "tests" / "published"))
 
 import compiled
+import linear
 import numpy as np
 import plates
+import scipy.sparse as sp
 from speed import tiled
 
 from plancha.fem import terms
@@ -52,10 +54,13 @@ RUN = dict[str, float]
 
 @dataclass(frozen=True)
 class Case:
-    """A stack, and how often its first mesh is cut into four."""
+    """A stack, how often its first mesh is cut into four, how much finer that is than the product's, and whether functions are linear
+    on half-sized triangles."""
 
     stack: Callable[[], Stack]
     cuts: int
+    finer: float
+    linear: bool = False
 
 
 def sheet() -> Stack:
@@ -78,17 +83,20 @@ STUDIES = {
 }
 FEWEST, MOST = 500, 500_000  # unknowns between which steps are told
 RIGHT_SIDES = 4  # of one problem, where processors are compared
+LAYERS = partial(tiled, (3, 3))
 CASES = {
-    "die, joint, plate": Case(partial(tiled, (3, 3)), 3),
-    "the layers, finer": Case(partial(tiled, (3, 3)), 4),
-    "one sheet": Case(sheet, 5),
-    "the sheet, finer": Case(sheet, 6),
+    "die, joint, plate": Case(LAYERS, 3, 1.05),
+    "the layers, finer": Case(LAYERS, 4, 1.1),
+    "linear layers": Case(LAYERS, 3, 1.05, linear=True),
+    "linear layers, finer": Case(LAYERS, 4, 1.1, linear=True),
+    "one sheet": Case(sheet, 5, 1.03),
+    "the sheet, finer": Case(sheet, 6, 1.03),
 }
 
 
 def mesh_of(case: Case, stack: Stack) -> PlanMesh:
     """A case's mesh."""
-    mesh = plan_mesh(stack)
+    mesh = plan_mesh(stack, case.finer)
     for _ in range(case.cuts):
         mesh = refined(mesh)
     return mesh
@@ -128,19 +136,26 @@ def _bytes(part: Part) -> float:
     )
 
 
+def whole_matrix(sheets: Sheets) -> sp.csr_array:
+    """The matrix of all unknowns, without entries that are nothing."""
+    matrix = sheets.constant.csr
+    matrix.eliminate_zeros()
+    return matrix
+
+
 def pyamg_sa(sheets: Sheets, heat: np.ndarray) -> Answer:
     """Smoothed aggregation with conjugate gradients."""
     import pyamg
 
     residuals: list[float] = []
-    hierarchy = pyamg.smoothed_aggregation_solver(sheets.constant.csr)
+    hierarchy = pyamg.smoothed_aggregation_solver(whole_matrix(sheets))
     rise = hierarchy.solve(heat, tol=TIGHT, accel="cg", maxiter=300, residuals=residuals)
     return Answer(rise, len(residuals) - 1)
 
 
 def cholmod(sheets: Sheets, heat: np.ndarray) -> Answer:
     """Sparse Cholesky of the cvxopt wheel."""
-    return Answer(Cholesky(sheets.constant.csr).solve(heat), 1)
+    return Answer(Cholesky(whole_matrix(sheets)).solve(heat), 1)
 
 
 def pardiso(sheets: Sheets, heat: np.ndarray) -> Answer:
@@ -149,7 +164,7 @@ def pardiso(sheets: Sheets, heat: np.ndarray) -> Answer:
     from scipy.sparse import csr_matrix, triu
 
     solver = PyPardisoSolver(mtype=2)
-    upper = csr_matrix(triu(sheets.constant.csr).tocsr())
+    upper = csr_matrix(triu(whole_matrix(sheets)).tocsr())
     solver.factorize(upper)
     return Answer(solver.solve(upper, heat), 1)
 
@@ -172,16 +187,20 @@ def measured(case: Case, way: str) -> RUN:
         importlib.import_module(name)  # neither time nor memory of imports counts
     stack = case.stack()
     mesh = mesh_of(case, stack)
-    run = by_ngsolve if way in COMPILED else by_scikit_fem if way == ASSEMBLED else by_our_matrix
-    return run(stack, mesh, way)
+    if way in COMPILED:
+        return by_ngsolve(stack, refined(mesh) if case.linear else mesh, way, case.linear)
+    return by_scikit_fem(stack, mesh) if way == ASSEMBLED else by_our_matrix(stack, mesh, way, case.linear)
 
 
-def by_our_matrix(stack: Stack, mesh: PlanMesh, way: str) -> RUN:
+def by_our_matrix(stack: Stack, mesh: PlanMesh, way: str, is_linear: bool) -> RUN:
     """Assembled by the product, solved one way."""
+    if is_linear:
+        linear.use()
     before = peak_memory()
     began, wall = time.process_time(), time.perf_counter()
-    sheets = sheets_of(stack, plan_space(mesh), through_of(stack))
-    heat = sheets.powers @ sheets.unit_loads
+    through = [linear.THROUGH] * len(stack.bodies) if is_linear else through_of(stack)
+    sheets = sheets_of(stack, plan_space(mesh), through)
+    heat = linear.heat(sheets, stack) if is_linear else sheets.powers @ sheets.unit_loads
     answer = WITH_OUR_MATRIX[way](sheets, heat)
     seconds, wall = time.process_time() - began, time.perf_counter() - wall
     memory = peak_memory() - before
@@ -198,7 +217,7 @@ def by_our_matrix(stack: Stack, mesh: PlanMesh, way: str) -> RUN:
     }
 
 
-def by_scikit_fem(stack: Stack, mesh: PlanMesh, way: str) -> RUN:
+def by_scikit_fem(stack: Stack, mesh: PlanMesh) -> RUN:
     """One sheet, assembled by scikit-fem."""
     from skfem import Basis, BilinearForm, ElementTriP2, LinearForm, MeshTri
     from skfem.helpers import dot, grad
@@ -216,14 +235,15 @@ def by_scikit_fem(stack: Stack, mesh: PlanMesh, way: str) -> RUN:
     return _run(len(heat), seconds, memory, 1, left, float(rise.max()))
 
 
-def by_ngsolve(stack: Stack, mesh: PlanMesh, way: str) -> RUN:
+def by_ngsolve(stack: Stack, mesh: PlanMesh, way: str, is_linear: bool) -> RUN:
     """Assembled and solved by NGSolve."""
     import ngsolve
 
     ngsolve.SetNumThreads(1)
-    given = compiled.sheet_mesh(mesh) if stack.bodies[0].sheet else compiled.layered_mesh(mesh, stack)
+    order, cut = (1, 2) if is_linear else (2, 1)
+    given = compiled.sheet_mesh(mesh) if stack.bodies[0].sheet else compiled.layered_mesh(mesh, stack, cut)
     before, began = peak_memory(), time.process_time()
-    found = compiled.solved(given, stack, COMPILED[way])
+    found = compiled.solved(given, stack, COMPILED[way], order)
     seconds, memory = time.process_time() - began, peak_memory() - before
     return _run(found.unknowns, seconds, memory, found.steps, found.residual, found.peak)
 
@@ -258,7 +278,7 @@ def side_by_side(case: Case) -> tuple[float, float]:
 def threads() -> list[str]:
     """What a second processor gains."""
     rows = []
-    for name in tuple(CASES)[1::2]:
+    for name in (name for name in tuple(CASES)[1::2] if not CASES[name].linear):
         one, two = side_by_side(CASES[name])
         rows.append(
             f"- {name}: {RIGHT_SIDES} right sides take {one:.2f} s on one processor, {two:.2f} s on two (by the clock): "
@@ -429,9 +449,12 @@ Processor time of one thread from the mesh to the temperatures, assembly and set
 process of its own. All work on the same triangles with quadratic functions, the layers quadratic through the thickness too. pyamg,
 CHOLMOD and PARDISO get the matrix of all unknowns that Plancha's products make, which is quick here; Plancha itself never makes it.
 `scikit-fem, CHOLMOD` is the sheet with a general assembly in Python. NGSolve assembles and solves by itself; its joint is a layer of
-prisms that conducts through its thickness alone, exact like ours, with one more level of unknowns; its peak is the highest corner,
-ours the highest node. Bytes are the peak less what was there before the assembly; imports count in neither. Written by
-`python benchmarks/size.py docs/size.md`.
+prisms that conducts through its thickness alone, exact like ours; where functions are quadratic it has one more level of unknowns. Its
+peak is the highest corner, ours the highest node. Bytes are the peak less what was there before the assembly; imports count in
+neither. Written by `python benchmarks/size.py docs/size.md`.
+
+The linear layers have linear functions on the same nodes, of triangles and sub-layers half as large. Plancha itself has quadratic ones
+alone (below); the engine is given others for these rows (`benchmarks/linear.py`), and all find the same temperatures.
 """.splitlines()
 STEPS = f"""\
 **Steps** to {TIGHT:g} of the right side, of shipped studies' first cases at their own temperatures, every triangle cut into four
@@ -439,15 +462,16 @@ again and again: of conjugate gradients, or, where a coolant runs in lanes, of G
 """.splitlines()
 FOOT = """\
 **Two processors** solve for two right sides at a time: components' unit rises and duals are many. One right side alone gains less:
-with its large products shared between two threads by rows the iteration took 0.34 s instead of 0.47 for the sheet of 902,657 unknowns
-and 0.52 s instead of 0.58 for the layers of 401,190 (tried once, not kept).
+with its large products shared between two threads by rows the iteration took 0.34 s instead of 0.47 for a sheet of 902,657 unknowns
+and 0.52 s instead of 0.58 for layers of 401,190 (tried once, not kept).
 
 **Single precision** makes the cycles: half the bytes of the matrices' entries, and as many steps as in double precision. What is
 left, and so where the iteration ends, is found in double precision; a test sets the answers beside a Cholesky factor's where layers
 of a nanometre and joints of 1e-12 m2K/W lie between bodies.
 
-**Quadratic alone.** Linear triangles would be an option without a use: on this sheet they need 226,049 unknowns for the peak that
-quadratic ones have with 3,617, 26 uK off either way (NGSolve, both orders on nested meshes: 2.2 s against 0.013 s).
+**Quadratic alone.** Linear functions cost as much and find less, so they are no choice that a study has: the linear layers above are
+0.3 % low where the quadratic ones have all digits shown but the last, with as many unknowns and in the same time; on the sheet linear
+triangles need 226,049 unknowns for the peak that quadratic ones have with 3,617, 26 uK off either way.
 """.splitlines()
 
 if __name__ == "__main__":
