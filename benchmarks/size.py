@@ -449,12 +449,12 @@ Processor time of one thread from the mesh to the temperatures, assembly and set
 process of its own. All work on the same triangles with quadratic functions, the layers quadratic through the thickness too. pyamg,
 CHOLMOD and PARDISO get the matrix of all unknowns that Plancha's products make, which is quick here; Plancha itself never makes it.
 `scikit-fem, CHOLMOD` is the sheet with a general assembly in Python. NGSolve assembles and solves by itself; its joint is a layer of
-prisms that conducts through its thickness alone, exact like ours; where functions are quadratic it has one more level of unknowns. Its
-peak is the highest corner, ours the highest node. Bytes are the peak less what was there before the assembly; imports count in
+prisms that conducts through its thickness alone, exact like ours; where functions are quadratic it has one more level of unknowns.
+Its peak is the highest corner, ours the highest node. Bytes are the peak less what was there before the assembly; imports count in
 neither. Written by `python benchmarks/size.py docs/size.md`.
 
-The linear layers have linear functions on the same nodes, of triangles and sub-layers half as large. Plancha itself has quadratic ones
-alone (below); the engine is given others for these rows (`benchmarks/linear.py`), and all find the same temperatures.
+The linear layers have linear functions on the same nodes, of triangles and sub-layers half as large. Plancha by itself has quadratic
+ones alone (below); the engine is given others for these rows (`benchmarks/linear.py`), and all find the same temperatures.
 """.splitlines()
 STEPS = f"""\
 **Steps** to {TIGHT:g} of the right side, of shipped studies' first cases at their own temperatures, every triangle cut into four
