@@ -41,7 +41,7 @@ def bodies_of(slabs: Sequence[Slab]) -> list[Body]:
             slab.pattern,
             slab.unknowns,
             slab.conduction.has_grain,
-            min(float(stretch.max()), far),
+            float(stretch[stretch <= far].max(initial=1.0)),
             is_far[slab.pattern.nodes],
         )
         for slab, stretch in zip(slabs, each)
