@@ -470,8 +470,8 @@ left, and so where the iteration ends, is found in double precision; a test sets
 of a nanometre and joints of 1e-12 m2K/W lie between bodies.
 
 **Quadratic alone.** Linear functions cost as much and find less, so they are no choice that a study has: the linear layers above are
-0.3 % below the quadratic ones, with as many unknowns and in the same time; on the sheet linear triangles need 226,049 unknowns for the
-peak that quadratic ones have with 3,617, 26 uK off either way.
+0.3 % below the quadratic ones, with as many unknowns and in the same time; on the sheet linear triangles need 226,049 unknowns for
+the peak that quadratic ones have with 3,617, 26 uK off either way.
 """.splitlines()
 
 if __name__ == "__main__":
