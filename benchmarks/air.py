@@ -141,8 +141,8 @@ def counted_steps() -> Iterator[list[int]]:
     steps: list[int] = []
     own = coupled.settled
 
-    def counting(answer: coupled.Step, exchange: sp.csr_array, wanted: np.ndarray, tight: float):
-        return own(lambda y: (steps.append(1), answer(y))[1], exchange, wanted, tight)
+    def counting(times: coupled.Step, wanted: np.ndarray, tight: float, lead: coupled.Step) -> np.ndarray:
+        return own(times, wanted, tight, lambda left: (steps.append(1), lead(left))[1])
 
     coupled.settled = counting
     try:

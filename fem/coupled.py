@@ -117,14 +117,20 @@ class Coupled:
         """Solution for some columns (n, columns), the solids' temperatures eliminated."""
         own, count = self.coupling, self.coupling.into_solids.shape[0]
 
-        def answer(y: np.ndarray) -> np.ndarray:
-            """What the solids (solids, columns) answer to the coolants that balance y."""
-            return self.solids.solve(own.into_solids @ own.march(y))
-
         solid = self.solids.solve(right_side[:count])
-        wanted = right_side[count:] + own.into_cells @ solid
-        y = settled(lambda y: y - own.into_cells @ answer(y), wanted, tight)
-        return np.concatenate([solid + answer(y), own.march(y)])
+
+        def times(state: np.ndarray) -> np.ndarray:
+            """What the coolants of a state lack, whose solids have all that they need."""
+            return own.balance(state[count:]) - own.into_cells @ state[:count]
+
+        def lead(left: np.ndarray) -> np.ndarray:
+            """Coolants that balance what is left, and what the solids answer to them."""
+            coolant = own.march(left)
+            return np.concatenate([self.solids.solve(own.into_solids @ coolant), coolant])
+
+        found = settled(times, right_side[count:] + own.into_cells @ solid, tight, lead)
+        found[:count] += solid
+        return found
 
     def _together(self, solids: Multigrid, coarsest: "Coupled", tight: float, right_side: np.ndarray) -> np.ndarray:
         """Solution for one right side (n,)."""
@@ -146,8 +152,8 @@ class Coupled:
         return settled(times, right_side, tight, lead)
 
 
-def settled(times: Step, wanted: np.ndarray, tight: float, lead: Step = lambda left: left) -> np.ndarray:
-    """The x with times(x) = wanted, any shape taken as one vector; ``lead`` nearly finds it.
+def settled(times: Step, wanted: np.ndarray, tight: float, lead: Step) -> np.ndarray:
+    """The x with times(x) = wanted, each any shape taken as one vector; ``lead`` nearly finds it, and of nothing makes nothing.
 
     Flexible GMRES (Saad 1993, from memory).
 
@@ -156,8 +162,12 @@ def settled(times: Step, wanted: np.ndarray, tight: float, lead: Step = lambda l
     CoolantFailed
         If far more than ``tight`` of what is wanted is left.
     """
-    found, left, size = np.zeros_like(wanted), wanted, float(np.linalg.norm(wanted))
-    for _ in range(RUNS):
+    size = float(np.linalg.norm(wanted))
+    if size == 0:
+        return lead(wanted)
+    found = _run(times, wanted, lead, tight * size)
+    left = wanted - times(found)
+    for _ in range(RUNS - 1):
         if np.linalg.norm(left) <= tight * size:
             return found
         found += _run(times, left, lead, tight * size)
@@ -188,4 +198,4 @@ def _run(times: Step, wanted: np.ndarray, lead: Step, enough: float) -> np.ndarr
         if left <= enough or projected[step + 1, step] <= ROUNDING:
             break
         basis.append(following / projected[step + 1, step])
-    return sum((w * each for w, each in zip(weights, led)), np.zeros_like(wanted))
+    return sum((w * each for w, each in zip(weights, led)), np.zeros_like(led[0]))
