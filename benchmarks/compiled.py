@@ -1,8 +1,8 @@
 """The same problems by a compiled general-purpose finite-element library, NGSolve, on the same triangles.
 
 A sheet is solved on the triangles themselves, layers on the prisms over them: quadratic both ways, as the product's functions, or
-linear on prisms of half the size each way.
-A joint is a layer of prisms that conducts through its thickness alone, which is exact, and has one more level of unknowns.
+linear on prisms of half the size each way. A joint is a layer of prisms that conducts through its thickness alone, which is exact;
+quadratic, it has one more level of unknowns.
 """
 
 from dataclasses import dataclass
@@ -13,10 +13,8 @@ from plancha.geometry.bodies import Stack
 from plancha.geometry.mesh import PlanMesh, inside
 
 JOINT = 0.1e-3  # m, of the layer that stands for a joint
-BONUS = {
-    1: 2,
-    2: 0,
-}  # degrees more than it takes by itself, so that prisms of linear functions are integrated exactly too
+# Degrees, by the functions', more than it takes by itself: so prisms of linear functions are integrated exactly too.
+BONUS = {1: 2, 2: 0}
 TIGHT = 1e-12  # of the preconditioned residual, which leaves about 1e-10 of the right side's norm
 
 

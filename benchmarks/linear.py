@@ -8,6 +8,7 @@ import numpy as np
 
 from plancha.fem import coarsening, exchanges, slabs
 from plancha.fem.patterns import packed
+from plancha.fem.plan import PRODUCTS, SLOPES
 from plancha.fem.sheets import Sheets
 from plancha.fem.thickness import Through
 from plancha.geometry.bodies import COMPONENT_SIDE, Stack
@@ -31,16 +32,11 @@ def references() -> tuple[np.ndarray, np.ndarray]:
 
     basis = Basis(MeshTri(NODES[:, 1:].T.copy(), PARTS.T.copy()), ElementTriP1())
 
-    def integral(form) -> np.ndarray:
-        """Of two functions each."""
-        return BilinearForm(form).assemble(basis).toarray()
+    def integrals(forms) -> np.ndarray:
+        """Of two functions each, packed."""
+        return packed(np.stack([BilinearForm(form).assemble(basis).toarray() for form in forms]))
 
-    slopes = [
-        integral(lambda u, v, w: u.grad[0] * v.grad[0]),
-        integral(lambda u, v, w: u.grad[1] * v.grad[1]),
-        integral(lambda u, v, w: u.grad[0] * v.grad[1] + u.grad[1] * v.grad[0]),
-    ]
-    return packed(np.stack([integral(lambda u, v, w: u * v)])), packed(np.stack(slopes))
+    return integrals(PRODUCTS), integrals(SLOPES)
 
 
 def values(barycentric: np.ndarray) -> np.ndarray:

@@ -35,9 +35,9 @@ def far_unknowns(bodies: Sequence[Body], size: int) -> np.ndarray:
     return is_far
 
 
-def blocks_of(operator: Operator, bodies: Sequence[Body], is_free: np.ndarray) -> tuple[Block, ...]:
-    """The blocks of an operator's unknowns, those that are free (size,)."""
+def blocks_of(operator: Operator, bodies: Sequence[Body], is_free: np.ndarray, is_far: np.ndarray) -> tuple[Block, ...]:
+    """The blocks of an operator's unknowns, those that are free (size,); which of them are far (size,)."""
     levels = [level for body in bodies if body.has_grain for level in body.unknowns.T]
-    every = [*levels, np.flatnonzero(far_unknowns(bodies, operator.size))]
+    every = [*levels, np.flatnonzero(is_far)]
     free = [unknowns[is_free[unknowns]] for unknowns in every]
     return tuple(Block(place_of(some), Cholesky(operator.between(some))) for some in free if len(some))

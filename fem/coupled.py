@@ -165,13 +165,12 @@ def settled(times: Step, wanted: np.ndarray, tight: float, lead: Step) -> np.nda
     size = float(np.linalg.norm(wanted))
     if size == 0:
         return lead(wanted)
-    found = _run(times, wanted, lead, tight * size)
-    left = wanted - times(found)
-    for _ in range(RUNS - 1):
+    found, left = np.zeros(()), wanted
+    for _ in range(RUNS):
+        found = found + _run(times, left, lead, tight * size)
+        left = wanted - times(found)
         if np.linalg.norm(left) <= tight * size:
             return found
-        found += _run(times, left, lead, tight * size)
-        left = wanted - times(found)
     share = float(np.linalg.norm(left)) / size
     if share > 1e2 * tight:
         raise CoolantFailed(f"the coolant's temperatures did not settle: {share:.2g} of their balance is left")

@@ -267,8 +267,9 @@ def _levels(
     levels = []
     relaxations = _relaxations(bodies)
     while space.coarser is not None:
-        columns = columns_of(operator, bodies, is_free & ~far_unknowns(bodies, operator.size))
-        blocks = blocks_of(operator, bodies, is_free)
+        is_far = far_unknowns(bodies, operator.size)
+        columns = columns_of(operator, bodies, is_free & ~is_far)
+        blocks = blocks_of(operator, bodies, is_free, is_far)
         count = np.zeros(operator.size, np.float32)
         for place in (place for body in bodies for place in _places(body.unknowns)):
             count[place] += 1

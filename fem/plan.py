@@ -11,6 +11,12 @@ from plancha.fem.patterns import EDGES_OF_TRIANGLE, PlanPattern, packed, plan_pa
 from plancha.geometry.mesh import Descent, PlanMesh, inside
 
 EDGE_MASS = np.array([[4.0, -1.0, 2.0], [-1.0, 4.0, 2.0], [2.0, 2.0, 16.0]]) / 30  # quadratic, per length
+PRODUCTS = (lambda u, v, w: u * v,)  # forms of two functions on the reference triangle
+SLOPES = (  # along bb, cc, and bc + cb
+    lambda u, v, w: u.grad[0] * v.grad[0],
+    lambda u, v, w: u.grad[1] * v.grad[1],
+    lambda u, v, w: u.grad[0] * v.grad[1] + u.grad[1] * v.grad[0],
+)
 ROUNDED = 1e-3  # of a triangle: how far beside the mesh a point of its rim may lie, whose corners are rounded
 
 
@@ -145,16 +151,10 @@ def reference_integrals() -> tuple[np.ndarray, np.ndarray]:
     triangle = MeshTri(np.array([[0.0, 1.0, 0.0], [0.0, 0.0, 1.0]]), np.array([[0], [1], [2]]))
     basis = Basis(triangle, ElementTriP2(), intorder=4)
 
-    def integral(form) -> np.ndarray:
-        return BilinearForm(form).elemental(basis).tolocal()[0]
+    def integrals(forms) -> np.ndarray:
+        return np.stack([BilinearForm(form).elemental(basis).tolocal()[0] for form in forms])
 
-    products = [integral(lambda u, v, w: u * v)]
-    slopes = [
-        integral(lambda u, v, w: u.grad[0] * v.grad[0]),
-        integral(lambda u, v, w: u.grad[1] * v.grad[1]),
-        integral(lambda u, v, w: u.grad[0] * v.grad[1] + u.grad[1] * v.grad[0]),
-    ]
-    return np.stack(products), np.stack(slopes)
+    return integrals(PRODUCTS), integrals(SLOPES)
 
 
 def shape_values(barycentric: np.ndarray) -> np.ndarray:
